@@ -67,8 +67,8 @@ def test_a_load_of_a_range_lies_between_its_two_ovens_while_it_heats_and_soaks(m
         power_w = model.power_w if second < 900 else 0.4 * model.power_w
         x = like.step(x, power_w, 10.0, like.ambient_c)
         cool, hot = step(pair[0], cool, power_w, 10.0, False), step(pair[1], hot, power_w, 10.0, False)
-        # A lumped oven's elements do not grow heavier with temperature, as the model's do: a sensor may be wrong by more.
-        assert cool[1] < x[1] + 0.25 * pair[0].apart_k and x[1] < hot[1], f"after {second} s"
+        # The lumped elements do not grow heavier with temperature, as the model's do: less than a sensor may be wrong.
+        assert cool[1] < x[1] + pair[0].apart_k and x[1] < hot[1], f"after {second} s"
 
 
 def _range_of(pairs, area: float, thick: float):
