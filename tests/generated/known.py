@@ -18,11 +18,7 @@ DRIED = (
     "light air jumps by 3 K in 1.5 s and 10 K in 16 s, before the sensor shows it; until then the soak is within 0.4 K"
 )
 
-#: Its short run looks at the oven every 2 s, and light elements get a whole such tick of full power at the landing.
-LONG_TICK = "the short run's ticks of 2 s on light elements: with its own tick the overshoot is 0.2 K"
-
 OPEN: dict[int | str, dict[str, str]] = {
-    27: {"overshoot of bursts only": LONG_TICK},
     "cold 6": {"swing of bursts only": BURSTS},
     "cold 12": {"swing of minimum on": MINIMUM_ON},
     "drawn-199": {"overshoot": DRIED, "swing": DRIED},

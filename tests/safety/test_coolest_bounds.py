@@ -56,6 +56,13 @@ def test_the_bound_stays_below_both_ovens_in_heating_and_cooling(seed):
     assert lifts > 5
 
 
+def test_a_lining_that_is_as_cold_as_the_room_warms_as_the_heavy_one():
+    """As much leaves each of its lumps as comes in, nothing, until the chamber's heat arrives."""
+    start = BOUND.from_chamber(90.0)
+    heavy = step(dataclasses.replace(BOUND, lighter=1.0), start, 900.0, 20.0, False)
+    assert step(BOUND, start, 900.0, 20.0, False) == heavy and heavy[5] > start[5]
+
+
 def test_without_the_light_shares_the_heavy_oven_is_no_bound_when_it_cools():
     heavy = light = bound = (300.0, 300.0, 300.0, 300.0, 300.0, 300.0, 300.0, 0.0)
     for _ in range(100):
