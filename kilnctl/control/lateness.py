@@ -16,7 +16,7 @@ LEAST_SHARE, MOST = 0.2, 3.0  # ±30 %: none
 
 #: By which share the model's heating rate may be wrong, and with it the gap between chamber and sensor: what a
 #: description leaves open of power and capacity together.
-GAP = 0.3
+GAP = 0.3  # ±30 %: overshoot -0.05/-0.03 K, swing -0.03/-0.04 K, error +2.3/-0.4 %
 
 
 def _base_s(model: EnergyModel) -> float:

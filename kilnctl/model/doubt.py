@@ -47,6 +47,8 @@ INWARD = 0.7
 #: A chamber of a description may have a liner of 1 mm of steel that follows it, J/(m²·K) of its faces (7,850 kg/m³ and
 #: 500 J/(kg·K)); and a sensor in a zone of its own behind one, with some 20 W/(m²·K), follows later by this, s.
 LINER_J_PER_M2K, ZONE_S = 3900.0, 200.0
+#: A reading is not taken to be surer than this, K (the estimator's least noise too).
+LEAST_NOISE_K = 0.05
 #: A sensor is not taken to be quicker than this, s: no thermocouple in a sheath is.
 LEAST_LATE_S = 1.0
 #: Conductivity of a first layer from which on it is metal, W/(m·K): no refractory of the library reaches it.
@@ -139,7 +141,10 @@ def unsure_of(oven: Oven, load: Load | None, model: EnergyModel, trained: Traine
         return Unsure(math.hypot(known.power, known.loss), unsure_late(model))
     held_c = max(trained.high_c, model.ambient_c + 20.0)
     power = SPREADS * log_spread(trained, lambda m: m.steady(held_c)[1])
-    return Unsure(max(LEAST_LOSSES, power), log_spread(trained, _late_s))
+    # What the fit leaves in the readings besides their noise is structure, which its covariance does not count.
+    left = trained.rms_k / max(LEAST_NOISE_K, oven.sensors.control.noise_k)
+    late = log_spread(trained, _late_s) * max(1.0, left if math.isfinite(left) else 1.0)
+    return Unsure(max(LEAST_LOSSES, power), min(unsure_late(model), late))
 
 
 def unsure_late(model: EnergyModel) -> float:

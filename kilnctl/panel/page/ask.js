@@ -84,10 +84,10 @@ export function ask(head, body, yes, does) {
     const submit = async (event) => {
       event.preventDefault();
       if ($("ask-yes").disabled) return;
-      $("ask-yes").disabled = true; $("ask-said").textContent = "";
+      $("ask-yes").disabled = true; $("ask-said").textContent = ""; $("ask-yes").textContent = w("One moment …");
       let refused = $("ask-pin") ? await opened() : null;
       if (refused === null) refused = await does();
-      $("ask-yes").disabled = false;
+      $("ask-yes").disabled = false; $("ask-yes").textContent = yes;
       if (refused === PIN) {
         // The PIN is asked for in the same dialog, so that typed text stays.
         if (!$("ask-pin")) $("ask-body").append(pinBlock());

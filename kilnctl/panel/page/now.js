@@ -47,7 +47,7 @@ export class Now {
   headline(s) {
     if (s.danger) return seen(s.danger);
     if (s.running && s.door_open && !s.trips?.length) return w("Door open");
-    if (s.state === "start test" && /purging/.test(s.reason)) return w(STATES.purge);
+    if (s.state === "start test" && /purging/.test(s.reason || "")) return w(STATES.purge);
     return !s.running && s.waiting && !s.trips?.length ? w("A start waits") : w(STATES[s.state] || s.state || "");
   }
   heard(said) {
@@ -56,7 +56,7 @@ export class Now {
     $("state").replaceChildren(this.headline(s), ...(s.schedule ? [element("span", {}, ` · ${s.schedule}`)] : []));
     $("state").dataset.care = String(!!s.running && !!s.door_open && !tripped && !s.danger);
     $("chamber").replaceChildren(number(s.chamber_c) ? fixed(degrees(s.chamber_c), s.chamber_c < 1000 ? 1 : 0) : "", element("small", {}, number(s.chamber_c) ? ` ${unit()}` : w("no reading")));
-    $("reason").textContent = inUnit(tripped || !s.running || said.chain?.why?.includes(s.reason) ? "" : s.reason);
+    $("reason").textContent = inUnit(tripped || !s.running || said.chain?.why?.includes((s.reason || "").replace("start test: waiting, ", "")) ? "" : s.reason);
     $("hot").hidden = !s.notice; $("hot").textContent = inUnit(s.notice || "");
     this.heat(s, said.chain);
     this.times(said, tripped);
