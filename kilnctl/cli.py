@@ -35,7 +35,9 @@ def _units(parsed: argparse.Namespace) -> Units:
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Run one command. Returns its exit status, see `kilnctl.terms.ExitStatus`."""
+    """Run one command: that of the command line, to which the whole process belongs then, or `arguments` in a process
+    that does other things too. Returns its exit status, see `kilnctl.terms.ExitStatus`."""
+    own_process = arguments is None
     arguments = sys.argv[1:] if arguments is None else arguments
     chosen = next((a for a in arguments if not a.startswith("-")), None)
     parsed = argparse.Namespace()
@@ -45,6 +47,7 @@ def main(arguments: list[str] | None = None) -> int:
             hint = f"; did you mean {near[0]}?" if near else ""
             raise KilnctlError(f"kilnctl: there is no command '{chosen}'{hint}\nnext: kilnctl --help")
         parsed = parser_of(chosen).parse_args(_joined(arguments))
+        parsed.own_process = own_process
         with wrapping(parsed.command):
             status = import_module(f".commands.{parsed.command}", __package__).run(parsed)
         sys.stdout.flush()

@@ -93,10 +93,11 @@ def about(seconds: float) -> str:
 class Units:
     """Formats quantities in the reader's units. Arguments are SI, temperatures °C. `known_c` are temperatures that
     sentences may have rounded: a limit of 465 °F is "241 °C" in a sentence, and must come back as 465 °F, not as 466
-    °F."""
+    °F; `known_k_per_h` are rates, for the same reason."""
 
     system: str = METRIC
     known_c: tuple[float, ...] = ()
+    known_k_per_h: tuple[float, ...] = ()
 
     @property
     def imperial(self) -> bool:
@@ -125,9 +126,11 @@ class Units:
         return values_k * _F_PER_K if self.imperial else values_k
 
     def knowing(self, *things) -> "Units":
-        """The same, knowing the temperatures of these settings (dataclasses) or numbers too."""
-        found = {c for thing in things for c in temperatures_in(thing)}
-        return dataclasses.replace(self, known_c=tuple(sorted(found | set(self.known_c))))
+        """The same, knowing the temperatures and rates of these settings (dataclasses), or temperatures as numbers."""
+        found = {c for thing in things for c in temperatures_in(thing)} | set(self.known_c)
+        steps = [step for thing in things for step in getattr(thing, "steps", ())]
+        rates = {3600.0 * step.at_k_per_s for step in steps if step.at_k_per_s is not None} | set(self.known_k_per_h)
+        return dataclasses.replace(self, known_c=tuple(sorted(found)), known_k_per_h=tuple(sorted(rates)))
 
     def temperature(self, celsius: float, decimals: int = 0) -> str:
         if not math.isfinite(celsius):
@@ -208,6 +211,9 @@ class Units:
             shown = f"{fahrenheit(min(exact, key=lambda c: abs(c - value)) if exact else value):.{decimals}f}"
             return shown.rstrip("0").rstrip(".") if decimals > 1 else shown
         factor = _F_PER_K if unit == "°C" else _TURNED[unit][1]
+        if unit == "K/h":
+            exact = [rate for rate in self.known_k_per_h if f"{rate:.{decimals}f}" == f"{value:.{decimals}f}"]
+            value = exact[0] if exact else value
         turned = factor * value
         if factor == _F_PER_K:
             shown = f"{turned:.{decimals}f}"

@@ -2,6 +2,7 @@
 file says."""
 
 import math
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
@@ -77,6 +78,14 @@ def test_a_limit_in_round_fahrenheit_comes_back_as_it_was_written(limit_f):
 def test_an_ovens_own_temperatures_are_known(oven):
     units = F.knowing(oven("bench-muffle"))
     assert units.words("1024 °C, 1000 °C, 1038 °C and 20 °C") == "1875 °F, 1832 °F, 1900 °F and 68 °F"
+
+
+@given(st.integers(40, 2000))
+def test_a_rate_in_round_fahrenheit_comes_back_as_it_was_written(f_per_h):
+    """300 °F/h is "167 K/h" in a refusal, which alone would come back as 301 °F/h."""
+    steps = [SimpleNamespace(at_k_per_s=parse(f"{f_per_h} °F/h", "rate")), SimpleNamespace(at_k_per_s=None)]
+    said = f"falls at {3600.0 * steps[0].at_k_per_s:.0f} K/h"
+    assert F.knowing(SimpleNamespace(steps=steps)).words(said) == f"falls at {f_per_h} °F/h"
 
 
 @given(st.floats(-200.0, 1500.0), st.sampled_from(["temperature", "difference", "rate", "length"]))

@@ -45,8 +45,11 @@ def bursts_note(oven: Oven) -> str | None:
     asked_s = cycles.SHORTEST_RUN_S[switching.pattern]
     if asked_s <= run_s + 0.5 / pattern.frequency_hz:
         return None
+    guessed = "mass" in heater_of(oven).guessed
+    which = "elements of the assumed mass" if guessed else "these elements"
+    hint = "If yours are heavier, say so (elements: mass)" if guessed else "Heavier elements can take longer ones"
     return (
-        f'the pattern "{switching.pattern}" fires in runs of {asked_s:.2g} s where it can; these elements would swing '
+        f'the pattern "{switching.pattern}" fires in runs of {asked_s:.2g} s where it can; {which} would swing '
         f"by {asked_s * rate:.0f} K, and the chamber "
-        f"with them, so they are fired in runs of {run_s:.2g} s. Heavier elements can take longer ones"
+        f"with them, so they are fired in runs of {run_s:.2g} s. {hint}"
     )

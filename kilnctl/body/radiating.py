@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -69,10 +70,10 @@ def star_m2(oven: Oven, surfaces: tuple[Surface, ...], emissivity_factor: float 
     elements, others = surfaces[-1], sum(s.area_m2 for s in surfaces[:-1])
     seen_m2 = min(elements.piece_m2, MOST_SEEN * (others + elements.area_m2 - elements.piece_m2))
     try:
-        return star_conductances_m2(
-            [s.piece_m2 for s in surfaces[:-1]] + [seen_m2],
-            [min(1.0, s.emissivity * emissivity_factor) for s in surfaces],
-            [s.count for s in surfaces],
+        return _star_m2(
+            (*(s.piece_m2 for s in surfaces[:-1]), seen_m2),
+            tuple(min(1.0, s.emissivity * emissivity_factor) for s in surfaces),
+            tuple(s.count for s in surfaces),
         )
     except ValueError as error:
         largest = max(surfaces, key=lambda s: s.piece_m2)
@@ -80,3 +81,11 @@ def star_m2(oven: Oven, surfaces: tuple[Surface, ...], emissivity_factor: float 
             f"{oven.name}: its {largest.name} of {largest.area_m2:.3g} m² is too large for the radiation "
             f"in this chamber ({error})"
         ) from error
+
+
+@lru_cache(maxsize=64)
+def _star_m2(pieces_m2: tuple[float, ...], emissivities: tuple[float, ...], counts: tuple[int, ...]) -> np.ndarray:
+    """The same of the numbers alone: a change of walls, films or leaks leaves them as they are."""
+    found = star_conductances_m2(pieces_m2, emissivities, counts)
+    found.setflags(write=False)
+    return found

@@ -18,6 +18,9 @@ from .heaters import heater_of
 from .openings import Openings
 from .radiating import star_m2, surfaces_of
 
+#: How exactly the air's difference to the chamber is found, K: as exactly as a face's temperature within it.
+APART_K = 1e-7
+
 
 @dataclass(frozen=True)
 class Steady:
@@ -54,7 +57,7 @@ def root(
     """The zero, to `tolerance`, of a function that changes its sign between low and high: secant steps kept inside a
     bracket (Illinois rule). `ends`: its values at low and high where they are known."""
     at_low, at_high = (function(low), function(high)) if ends is None else ends
-    side = 0
+    side, before = 0, math.inf
     for _ in range(200):
         if at_low == 0.0 or abs(high - low) < tolerance:
             return low
@@ -68,8 +71,9 @@ def root(
             step, high, at_high = high - middle, middle, here
             at_low *= 0.5 if side > 0 else 1.0
             side = 1
-        if abs(step) < tolerance or here == 0.0:
+        if abs(step) < tolerance or abs(middle - before) < tolerance or here == 0.0:
             return middle
+        before = middle
     return 0.5 * (low + high)
 
 
@@ -213,7 +217,8 @@ class SteadyOven:
                     break
                 continue
             if at_far * sign <= 0.0:
-                return self._at(chamber_c, root(surplus_w, near, far, 1e-9, (at_near, at_far)), last)
+                apart_k = root(surplus_w, near, far, APART_K, (at_near, at_far))
+                return last if last.air_c == chamber_c + apart_k else self._at(chamber_c, apart_k, last)
             near, at_near, step = far, at_far, 2.0 * step
         raise BeyondPhysics("no temperature of the air within the range of the formulas balances it")
 

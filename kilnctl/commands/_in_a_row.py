@@ -24,7 +24,7 @@ from ._recorded import recorded
 
 
 def rehearse_in_a_row(args: argparse.Namespace, oven: Oven, schedule: Schedule, u: Units) -> int:
-    """`rehearse --runs`. Each run has the next seed; the models lie beside the records. Raises KilnctlError."""
+    """`rehearse --runs`. Each run has the next seed; the models lie next to the records. Raises KilnctlError."""
     if args.runs < 2 or args.compare or args.controller != "model":
         raise KilnctlError("--runs: 2 or more, with the model in control; it goes with no --compare")
     folder = new_folder(args.out, oven.name, schedule.name)

@@ -21,22 +21,24 @@ from ..report.run_report import parse_price
 _LOCAL = ("127.0.0.1", "::1", "localhost")
 
 
-def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, demo: bool = False) -> int:
-    """Until SIGINT or SIGTERM. The oven's service neither starts nor ends with it."""
+def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, demo_pin: str = "") -> int:
+    """Until SIGINT or SIGTERM; `demo_pin`: of a demo. The oven's service neither starts nor ends with it."""
     if args.bind not in _LOCAL and not args.host:
         raise KilnctlError(
             "--bind opens the panel to others: say by which name or address they call it, with --host NAME"
         )
-    _behind_the_service()
+    if args.own_process:
+        _behind_the_service()
     places, allowed = Places(), hosts(args.host, args.port)
     panel = PanelApp(
         socket,
-        Catalogue(oven, schedules, runs, args.model, folder.parent, "virtual" if demo else None),
+        Catalogue(oven, schedules, runs, args.model, folder.parent, "virtual" if demo_pin else None),
         folder,
         allowed,
         port=args.port,
         stop_port=args.stop_port,
-        demo=demo,
+        demo=bool(demo_pin),
+        demo_pin=demo_pin,
         price=parse_price(args.price) if args.price else None,
         streams=Streams(places.end),
         closing=lambda: server.should_exit,
@@ -65,7 +67,7 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
 
 def _behind_the_service() -> None:
     """Lower this process's priority below the service's; and let Stop's thread wait at most a millisecond for each
-    other thread."""
+    other thread. Both hold for the rest of the process."""
     with contextlib.suppress(OSError):
         os.nice(5)
     sys.setswitchinterval(0.001)

@@ -12,6 +12,7 @@ from ..output import IMPERIAL, METRIC, Units
 from ..settings.oven import oven_from
 from ..sizing import size
 from ..sizing.circuit import TRANSFORMER_BELOW_V
+from ..thermal.elements import usual_alloy
 from ..thermal.material_data import find
 from ..thermal.surfaces import OUTSIDES
 from ..units import UnitError, parse
@@ -217,7 +218,7 @@ QUESTIONS = (
         "heaters",
         "What are the elements? (sheathed, iron-chromium-aluminium, nickel-chromium)",
         "open wire gets hotter than a sheath may",
-        lambda a: "sheathed" if parse(a["highest"], "temperature") <= 400.0 else "iron-chromium-aluminium",
+        lambda a: usual_alloy(parse(a["highest"], "temperature")),
         _one_of("sheathed", "iron-chromium-aluminium", "nickel-chromium"),
         settles=True,
     ),

@@ -16,8 +16,15 @@ from ..service.socket_server import ask_to_start
 from ..settings import load_schedule
 from ._shipped import shipped
 
-#: In the demo somebody opens the door once, so that one sees what that does.
-DOOR = "about: somebody looks in\nfaults:\n  - {kind: door open, at: 36 min, for: 3 min}\n"
+#: In the demo somebody opens the door, so that one sees what that does: while the first cure heats up, and once more
+#: for a cure that was started from the page.
+DOOR = """about: somebody looks in
+faults:
+  - {kind: door open, at: 36 min, for: 3 min}
+  - {kind: door open, at: 62 min, for: 3 min}
+"""
+#: A price that is only an example.
+DEMO_PRICE = "0.30 EUR/kWh"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -108,7 +115,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     if not keys.has_pin:
         print(
-            f"a PIN was made: {keys.make_pin()}  (whatever can heat asks for it; stop never does. "
+            f"a PIN was made: {keys.make_pin()}  (all that can heat asks for it; stop never does. "
             "`--new-pin` makes another)"
         )
     return _serve(
@@ -127,11 +134,11 @@ def schedules_beside(oven_file: str) -> Path:
     return beside if beside.is_dir() else folder
 
 
-def _serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, demo: bool = False) -> int:
+def _serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, demo_pin: str = "") -> int:
     # `run` has seen that the extra is there.
     from ._panel_server import serve  # noqa: PLC0415 - takes the extra
 
-    return serve(args, oven, socket, folder, schedules, runs, demo)
+    return serve(args, oven, socket, folder, schedules, runs, demo_pin)
 
 
 def _demo(args) -> int:
@@ -175,8 +182,8 @@ def _demo(args) -> int:
                 f"a demo: a virtual oven at {args.speed:g} times real time; nothing is heated. The PIN is {pin}",
                 flush=True,
             )
-            args.model = None
-            return _serve(args, oven, socket, home / "panel", folder / "schedules", folder / "runs", demo=True)
+            args.model, args.price = None, args.price or DEMO_PRICE
+            return _serve(args, oven, socket, home / "panel", folder / "schedules", folder / "runs", pin)
         finally:
             service.send_signal(signal.SIGTERM)
             try:

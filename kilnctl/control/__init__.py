@@ -7,8 +7,9 @@ state and a `Decision`; `given` is a `StepInput`. `EnergyBalanceControl()` is ou
 
 from .controller import EnergyBalanceControl, EnergyBalanceState
 from .decision import AnyController, AnyProgramme, Controller, ControlState, Decision, StepInput
-from .feasibility import Programme, Shortfall, planned_s, programme_of
+from .feasibility import Programme, planned_s, programme_of
 from .pid import Plain
+from .shortfall import Shortfall
 
 __all__ = [
     "AnyController",

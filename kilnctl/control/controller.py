@@ -19,6 +19,8 @@ from . import predictive as planning
 from .control_state import EnergyBalanceState, Wanted
 from .decision import Decision, StepInput, duty_of
 from .feasibility import Programme
+from .lateness import more_s_of
+from .ripple import ripple_of
 
 #: When a new plan is made: after this many seconds, or one prediction step if that is shorter; when the followed
 #: temperature has moved by this many kelvin and by this share of its way; and when something changed: on request, at a
@@ -46,7 +48,7 @@ class EnergyBalanceControl:
         value = (
             reading.chamber_c if estimator.LOWEST_C < reading.chamber_c < estimator.HIGHEST_C else programme.ambient_c
         )
-        estimate = estimator.start(programme.model, value, min(programme.ambient_c, value))
+        estimate = estimator.start(programme.model, value, min(programme.ambient_c, value), programme.late)
         position = reference.begin(programme.legs, value)
         part = parts.begin(programme.part, value, programme.ambient_c) if programme.part is not None else None
         return EnergyBalanceState(time_s, position, estimate, full_w=programme.model.power_w, part=part)
@@ -113,7 +115,7 @@ def _estimate(
         drift,
         usable,
     )
-    s.ripple_k = estimator.ripple_of(programme.model, before, s.ripple_k, heat_w, uneven_w, dt_s, programme.ambient_c)
+    s.ripple_k = ripple_of(programme.model, before, s.ripple_k, heat_w, uneven_w, dt_s, programme.ambient_c)
 
 
 def _followed_c(s: EnergyBalanceState, programme: Programme, reading: Reading) -> float:
@@ -283,7 +285,9 @@ def _watch(
         return
     ripple_k = s.ripple_k[SENSOR]
     error_k = reading.chamber_c - ripple_k - p.reference_c
-    late_s = programme.model.dead_s + programme.model.lag_at_s(s.estimate.now[CHAMBER])
+    late_s = programme.model.dead_s + programme.model.lag_at_s(
+        s.estimate.now[CHAMBER], more_s_of(programme.model, s.estimate.late)
+    )
     s.watch = swinging.watched(s.watch, s.time_s, error_k, programme.noise_k, dt_s, late_s, ripple_k)
 
 

@@ -1,9 +1,9 @@
 """The oven's hidden temperatures, and the heat that the model does not explain: an extended Kalman filter on the energy
-balance with five added states. One is an unknown heat flow into the chamber, one its trend. Three are factors, 1 where
+balance with six added states. One is an unknown heat flow into the chamber, one its trend. Three are factors, 1 where
 the model is right: of the elements' power, of the heat that the lining takes from the chamber, of the heat that the
 contents take (called shares). A wrong model is mostly wrong by such a factor, and the factor stays the same while the
 flows change: what was learnt on a ramp still holds when the soak begins, where an unknown heat flow alone would have to
-be estimated again.
+be estimated again. The sixth is how late the readings come (`kilnctl.control.lateness`).
 
 The thermocouple lags (a state of the model) and is late by the dead time. The filter's state is therefore that of one
 dead time ago, and `now` is the model run forward from there through the powers fired since.
@@ -16,11 +16,12 @@ from typing import NamedTuple
 import numpy as np
 
 from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyModel, N
+from .lateness import by_lateness, doubted, more_s_of, within
 
 #: Indices of the added states: unknown heat flow, W; from POWER on the shares of the power, of the lining's heat, of
-#: the contents' heat; trend of the unknown heat, W/s.
-HEAT, POWER, TREND = N, N + 1, N + 4
-SIZE = N + 5
+#: the contents' heat; trend of the unknown heat, W/s; lateness.
+HEAT, POWER, TREND, LATE = N, N + 1, N + 4, N + 5
+SIZE = N + 6
 #: Standard deviations at the start, for a fitted model: of the unknown heat, as a share of full power (what a fit may
 #: leave); of the shares (for a worse model the readings disagree, and SHARES_WALK lets the shares move).
 HEAT_SD, SHARES_SD = 0.05, np.array([0.03, 0.03, 0.1])  # ±30 %: SHARES_SD overshoot 0/+0.02 K
@@ -58,10 +59,6 @@ SUDDEN_K, SUDDEN_S, SUDDEN, ANSWER_AFTER = 5.0, 90.0, 5e-3, 0.5  # ±30 %: SUDDE
 #: Time constants of means, s: CALM_S of the unknown heat in calm; LATELY_S of the power by which a wrong share is
 #: multiplied (power of this second has not yet reached the chamber); BEFORE_S of the earlier power.
 CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0  # ±30 %: BEFORE_S overshoot -0.04/+0.02 K
-#: A burst ripple smaller than this counts as none, K: a sensor does not resolve it.
-RIPPLE_GONE_K = 1e-3  # ±30 %: none
-#: No ripple at all, of any temperature, K.
-EVEN = (0.0,) * N
 #: The tangent is computed again when elements or chamber have moved this far, K, or after this many steps: computing it
 #: every step would cost time for no accuracy.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30  # ±30 %: none
@@ -84,7 +81,8 @@ class Estimate:
     """Filter state; treated as immutable (each step makes a new one). `x`, `heat_w` (unknown heat into the chamber, W),
     its trend and `shares` (power, lining, contents) are the values one dead time ago; `now` holds the temperatures now,
     °C. `unexplained_w`: all that the model does not explain, as a heat flow into the chamber. `calm_w`: mean of
-    `heat_w` outside sudden events; `surprise`: recent mean of the innovations in standard deviations."""
+    `heat_w` outside sudden events; `surprise`: recent mean of the innovations in standard deviations; `late`:
+    lateness."""
 
     x: tuple[float, ...]
     covariance: np.ndarray  # (SIZE, SIZE)
@@ -102,19 +100,19 @@ class Estimate:
     lately_w: float = 0.0
     before_w: float = 0.0
     sudden_s: float = 0.0
+    late: float = 0.0
 
 
-def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
-    """The first estimate: the chamber is as warm as the sensor says; how far the lining has warmed through is
-    unknown."""
+def start(model: EnergyModel, reading_c: float, ambient_c: float, late: float = 0.0) -> Estimate:
+    """The first estimate: the chamber is as warm as the sensor says; how far the lining has warmed through is unknown.
+    `late`: standard deviation of the sensor's lateness (`kilnctl.control.lateness`); 0: the model knows it."""
     warm = max(0.0, reading_c - ambient_c)
     lining, near_k = _lining_at_start(model, reading_c, ambient_c)
     x = (reading_c, reading_c, *lining, reading_c, reading_c)
     shares = np.array([0.3, 0.3, 0.02, *WARMED_SD, 0.1, 0.0]) * warm
     shares[: CHAMBER + 1] = np.minimum(shares[: CHAMBER + 1], near_k)
-    covariance = np.diag(
-        np.concatenate((shares + np.array([0.5] * 7 + [0.3]), [HEAT_SD * model.power_w], SHARES_SD, [0.0])) ** 2
-    )
+    added = ([HEAT_SD * model.power_w], SHARES_SD, [0.0, late])
+    covariance = np.diag(np.concatenate((shares + np.array([0.5] * 7 + [0.3]), *added)) ** 2)
     return Estimate(x=x, covariance=covariance, now=x)
 
 
@@ -206,6 +204,7 @@ def _predict(
     still pending were fired, s. With `fixed`, uncertain shares do not make temperatures uncertain."""
     x, heat_w, trend_w_per_s, shares = estimate.x, estimate.heat_w, estimate.trend_w_per_s, estimate.shares
     covariance, tangent, age = estimate.covariance, estimate.tangent, estimate.age
+    more_s = more_s_of(model, estimate.late)
     pending = [*estimate.pending, (power_w, dt_s)]
     late_s = sum(dt for _, dt in pending)
     # To the nearest tick: rounded up, a dead time slightly above a whole number of ticks puts the filter a tick too
@@ -214,16 +213,19 @@ def _predict(
         watts, dt = pending.pop(0)
         late_s -= dt
         if tangent is None or age >= RENEW or _stale(tangent, x, dt):
-            tangent, age = _tangent_at(model, x, dt, ambient_c, shares), 0
+            tangent, age = _tangent_at(model, x, dt, ambient_c, shares, more_s), 0
         age += 1
         into_lining, into_contents = model.taken_w(x)
         transition = tangent.transition
         by_shares = transition[:N, POWER:TREND]
+        shows_c = x[SENSOR]
         if fixed:
             by_shares[:] = 0.0
         else:
             np.multiply(tangent.by_watt, (watts, into_lining, into_contents), out=by_shares)
-        x = model.step(x, shares[0] * watts, dt, ambient_c, heat_w, *shares[1:])
+        before_c, x = x[CHAMBER], model.step(x, shares[0] * watts, dt, ambient_c, heat_w, *shares[1:], more_s)
+        ahead_k = 0.0 if fixed else 0.5 * (before_c + x[CHAMBER]) - shows_c
+        transition[SENSOR, LATE] = by_lateness(model, ahead_k, x[CHAMBER], dt, more_s)
         heat_w += trend_w_per_s * dt
         trend_w_per_s *= math.exp(-dt / TREND_S)
         covariance = transition.dot(covariance).dot(transition.T)
@@ -233,13 +235,15 @@ def _predict(
     # By place: a tick makes one of these, and names cost more than the numbers.
     after = Estimate(
         *(x, covariance, e.now, heat_w, trend_w_per_s, shares, e.unexplained_w, tuple(pending), tangent, age),
-        *(e.rejected, e.surprise, e.calm_w, e.lately_w, e.before_w, e.sudden_s),
+        *(e.rejected, e.surprise, e.calm_w, e.lately_w, e.before_w, e.sudden_s, e.late),
     )
     return after, late_s
 
 
-def _tangent_at(model: EnergyModel, x, dt_s: float, ambient_c: float, shares: tuple[float, float, float]) -> Tangent:
-    a, by_power, by_heat = model.linearise(x, dt_s, ambient_c, *shares[1:])
+def _tangent_at(
+    model: EnergyModel, x, dt_s: float, ambient_c: float, shares: tuple[float, float, float], late_s: float
+) -> Tangent:
+    a, by_power, by_heat = model.linearise(x, dt_s, ambient_c, *shares[1:], late_s)
     transition = np.eye(SIZE)
     transition[:N, :N], transition[:N, HEAT] = a, by_heat
     transition[HEAT, TREND], transition[TREND, TREND] = dt_s, math.exp(-dt_s / TREND_S)
@@ -299,7 +303,12 @@ def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance
     """The measurement update with an innovation of this variance (K, K²), the states kept within their bounds."""
     gain = estimate.covariance[:, SENSOR] / variance
     covariance = estimate.covariance - gain[:, None] * estimate.covariance[SENSOR]
-    states = (*estimate.x, estimate.heat_w, *estimate.shares, estimate.trend_w_per_s)
+    of_late = float(gain[LATE])
+    if of_late != 0.0:
+        believed = variance / (variance + doubted(model, estimate.x, estimate.late, dt_s))
+        gain[LATE] = of_late * believed
+        covariance[LATE, LATE] += variance * (of_late * (1.0 - believed)) ** 2
+    states = (*estimate.x, estimate.heat_w, *estimate.shares, estimate.trend_w_per_s, estimate.late)
     corrected = [state + g * innovation for state, g in zip(states, gain.tolist(), strict=True)]
     most_w = LARGEST_UNEXPLAINED * model.power_w
     for k, (low, high) in enumerate(zip(SHARES_LOW, SHARES_HIGH), POWER):
@@ -315,6 +324,7 @@ def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance
         corrected[TREND],
         (corrected[POWER], corrected[POWER + 1], corrected[POWER + 2]),
     )
+    estimate.late = within(model, corrected[LATE])
     estimate.rejected = 0
     estimate.surprise += (standardised - estimate.surprise) * min(1.0, dt_s / SURPRISE_S)
 
@@ -325,7 +335,9 @@ def _forward_to_now(model: EnergyModel, estimate: Estimate, late_s: float, ambie
     if estimate.pending:
         # The few seconds of the dead time in one step, at their mean power.
         watts = sum(watts * dt for watts, dt in estimate.pending) / late_s
-        now = model.step(now, shares[0] * watts, late_s, ambient_c, heat_w, *shares[1:])
+        now = model.step(
+            now, shares[0] * watts, late_s, ambient_c, heat_w, *shares[1:], more_s_of(model, estimate.late)
+        )
     into_lining, into_contents = model.taken_w(now)
     estimate.now = now
     estimate.unexplained_w = (
@@ -352,26 +364,6 @@ def lasting_w(model: EnergyModel, estimate: Estimate) -> float:
     return estimate.calm_w if recent else estimate.heat_w
 
 
-def ripple_of(
-    model: EnergyModel,
-    estimate: Estimate,
-    ripple_k: tuple[float, ...],
-    power_w: float,
-    uneven_w: float,
-    dt_s: float,
-    ambient_c: float,
-) -> tuple[float, ...]:
-    """How far each temperature is from its value under even heating, K, dt_s after `estimate`: of the `power_w` (W) in
-    that time the firing pattern gave `uneven_w` (W) more than was asked, and its next bursts take that back."""
-    if uneven_w == 0.0 and max(map(abs, ripple_k)) < RIPPLE_GONE_K:
-        return EVEN
-    gain, lining, contents = estimate.shares
-    after = model.step(estimate.now, gain * power_w, dt_s, ambient_c, estimate.heat_w, lining, contents)
-    smooth = tuple(t - r for t, r in zip(estimate.now, ripple_k))
-    even = model.step(smooth, gain * (power_w - uneven_w), dt_s, ambient_c, estimate.heat_w, lining, contents)
-    return tuple(t - s for t, s in zip(after, even))
-
-
 def with_heat(estimate: Estimate, heat_w: float) -> Estimate:
     """The same estimate with the unknown heat set, uncorrelated with the other states."""
     covariance = estimate.covariance.copy()
@@ -391,7 +383,6 @@ __all__ = [
     "Estimate",
     "doubt_of",
     "lasting_w",
-    "ripple_of",
     "spread_k",
     "start",
     "update",

@@ -2,15 +2,18 @@
 start."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 from ..errors import KilnctlError
+from ..model.doubt import SURE, Unsure
 from ..model.energy import CHAMBER, CONTENTS, EnergyModel
 from ..model.part_body import PartBody, part_of_lump
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from .predictive import step_length_s
 from .reference import Leg, begin, legs_of, seconds_left
+from .shortfall import Shortfall
 
 #: Step of a walk, s: several fit into the mean below, and a day of schedule is walked in less than a second.
 _DT_S = 10.0  # ±30 %: none
@@ -30,88 +33,6 @@ _MOST_STEPS, _STANDS_K_PER_S = 20000, 0.2 / 3600.0  # ±30 %: none
 USABLE = 0.97  # ±30 %: none
 
 
-@dataclass(frozen=True, slots=True)
-class Shortfall:
-    """A step that the oven cannot follow; or, with `ahead_k`, one that it runs ahead of although the heat is off.
-
-    at_c        where following first fails, °C; with ahead_k where the lead begins or, if no rate was asked for, where
-                the oven stays
-    feasible    the highest rate that it can follow all the way, with the sign of the asked one, K/s; not known with
-                ahead_k
-    reachable_c  the hottest that it gets to, °C, when the temperature is out of reach; for a falling ramp, the coldest
-    itself      how fast it falls without heat at at_c, and at the end of the ramp, K/s (negative); falling ramps only
-    """
-
-    step: int
-    name: str
-    at_c: float
-    needed_w: float
-    full_w: float
-    asked_k_per_s: float | None
-    feasible_k_per_s: float | None
-    reachable_c: float
-    ahead_k: float = 0.0
-    to_c: float = 0.0
-    itself_k_per_s: tuple[float, float] = (0.0, 0.0)
-
-    @property
-    def refused(self) -> bool:
-        """Whether 'too fast: refuse' applies: running ahead without heat is not a lack of power."""
-        return self.ahead_k == 0.0
-
-    @property
-    def impossible(self) -> bool:
-        """Whether the temperature itself is out of reach, at any rate of heating."""
-        return self.refused and self.feasible_k_per_s is None
-
-    @property
-    def note(self) -> str:
-        """In words, with what the run does about it."""
-        return f"{self}; the ramp will take the time it needs" if self.refused else str(self)
-
-    def __str__(self) -> str:
-        where = f"step {self.step + 1} ('{self.name}')"
-        if self.ahead_k > 0.0:
-            if self.asked_k_per_s is None:
-                return (
-                    f"{where} goes to {self.to_c:.0f} °C; with the heat off, its fan or what is warm in this "
-                    f"oven keeps it at about {self.at_c:.0f} °C for as long as was looked ahead"
-                )
-            return (
-                f"{where} rises at {_k_per_h(self.asked_k_per_s)}; its fan or what is warm in this oven takes it up "
-                f"faster than that, without any heat of the elements, from {self.at_c:.0f} °C on "
-                f"and by up to {self.ahead_k:.0f} K"
-            )
-        if self.asked_k_per_s is None or self.feasible_k_per_s is None:
-            return (
-                f"{where} goes to {self.at_c:.0f} °C, which would need {self.needed_w / 1000:.2f} kW only to be held; "
-                f"this oven has {self.full_w / 1000:.2f} kW and gets to about {self.reachable_c:.0f} °C"
-            )
-        if self.asked_k_per_s < 0.0:
-            here, there = (_k_per_h(rate) for rate in self.itself_k_per_s)
-            slow = (
-                f", and comes to rest at about {self.reachable_c:.0f} °C"
-                if self.reachable_c > self.to_c
-                else f" and {there} near {self.to_c:.0f} °C. A rate of {_k_per_h(self.feasible_k_per_s)} can be "
-                "followed all the way"
-            )
-            return (
-                f"{where} falls at {_k_per_h(self.asked_k_per_s)}; by itself this oven then cools at about {here} near "
-                f"{self.at_c:.0f} °C{slow}"
-            )
-        return (
-            f"{where} rises at {_k_per_h(self.asked_k_per_s)}; near {self.at_c:.0f} °C that needs "
-            f"{self.needed_w / 1000:.2f} kW of this oven's {self.full_w / 1000:.2f} kW. "
-            f"Up to about {_k_per_h(self.feasible_k_per_s)} is feasible"
-        )
-
-
-def _k_per_h(rate_k_per_s: float) -> str:
-    """A rate without its sign, for people."""
-    rate = abs(rate_k_per_s) * 3600.0
-    return f"{rate:.0f} K/h" if rate >= 20.0 else f"{rate:.2g} K/h"
-
-
 @dataclass(frozen=True)
 class Programme:
     """Everything the control step needs that does not change during a run."""
@@ -129,14 +50,20 @@ class Programme:
     shortfalls: tuple[Shortfall, ...]
     part: PartBody | None = None
     part_lag_s: float = 0.0
+    late: float = 0.0
 
 
 def programme_of(
-    oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float | None = None, part: PartBody | None = None
+    oven: Oven,
+    schedule: Schedule,
+    model: EnergyModel,
+    start_c: float | None = None,
+    part: PartBody | None = None,
+    unsure: Unsure = SURE,
 ) -> Programme:
-    """Check the schedule against limits and power, and make it ready. `part`: the load; None: the model's lump. Raises
-    KilnctlError when it asks for more than the oven may or can do and its policy is to refuse; with "stretch" the ramps
-    wait for the oven instead."""
+    """Check the schedule against limits and power, and make it ready. `part`: the load; None: the model's lump;
+    `unsure`: how wrong the model may be. Raises KilnctlError when it asks for more than the oven may do, or can do with
+    all that `unsure` allows, and its policy is to refuse; with "stretch" the ramps wait for the oven instead."""
     ambient = oven.site.ambient_c
     where = schedule.file or schedule.name
     limit = min(oven.limits.highest_c, schedule.highest_c or oven.limits.highest_c)
@@ -149,6 +76,12 @@ def programme_of(
     # A part only lags behind the chamber: judge its ramps as ramps of the chamber, which need more power.
     shortfalls = tuple(_shortfalls(model, legs, begin, ambient))
     hard = [s for s in shortfalls if s.impossible or (schedule.too_fast == "refuse" and s.refused)]
+    if hard and unsure.power > 0.0:
+        # The oven may do a little more than the model says, and may have done it yesterday: say so, and let it try.
+        able = model.but(power_w=(1.0 + unsure.power) * model.power_w)
+        beyond = {s.step for s in _shortfalls(able, legs, begin, ambient) if s.refused}
+        shortfalls = tuple(s if s.step in beyond else replace(s, doubt=unsure.power) for s in shortfalls)
+        hard = [s for s in hard if s.step in beyond]
     if hard:
         advice = "; lower the rate, or write 'too fast: stretch' to let the ramp take the time it needs"
         advice = "" if any(s.impossible for s in hard) else advice
@@ -167,31 +100,30 @@ def programme_of(
         shortfalls=shortfalls,
         part=part or part_of_lump(model),
         part_lag_s=oven.sensors.part.lag_s if oven.sensors.part is not None else 0.0,
+        late=unsure.late,
     )
 
 
 def _refuse_beyond_limits(oven: Oven, schedule: Schedule, where: str) -> None:
     """Raises KilnctlError for a step outside the limits of the oven, the part in it or the room."""
     ambient, coldest_c = oven.site.ambient_c, oven.site.ambient_c + _ABOVE_ROOM_K
+    part_c = oven.limits.part_highest_c if schedule.follows == "part" else None
+    # Another person reads this in pages and reports: the file's name, not where it lies.
+    described = Path(oven.file).name or "its description"
     for i, step in enumerate(schedule.steps):
-        if step.to_c is not None and step.to_c > oven.limits.highest_c:
+        if step.to_c is None:
+            continue
+        if step.to_c > oven.limits.highest_c:
             raise KilnctlError(
                 f"{where}: step {i + 1} ('{step.name or 'unnamed'}') goes to {step.to_c:.0f} °C; {oven.name} may "
-                f"not go above {oven.limits.highest_c:.0f} °C (limits: highest in {oven.file or 'its description'})"
+                f"not go above {oven.limits.highest_c:.0f} °C (limits: highest in {described})"
             )
-        highest_part_c = oven.limits.part_highest_c
-        if (
-            step.to_c is not None
-            and schedule.follows == "part"
-            and highest_part_c is not None
-            and step.to_c > highest_part_c
-        ):
+        if part_c is not None and step.to_c > part_c:
             raise KilnctlError(
                 f"{where}: step {i + 1} ('{step.name or 'unnamed'}') takes the part to {step.to_c:.0f} °C; in "
-                f"{oven.name} no part may go above {highest_part_c:.0f} °C "
-                f"(limits: part highest in {oven.file or 'its description'})"
+                f"{oven.name} no part may go above {part_c:.0f} °C (limits: part highest in {described})"
             )
-        if step.to_c is not None and step.to_c < coldest_c and (step.let_cool or step.at_k_per_s or step.in_s):
+        if step.to_c < coldest_c and (step.let_cool or step.at_k_per_s or step.in_s):
             raise KilnctlError(
                 f"{where}: step {i + 1} goes to {step.to_c:.0f} °C, and the room is at {ambient:.0f} °C: "
                 "it would never get there"

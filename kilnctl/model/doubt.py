@@ -47,6 +47,10 @@ INWARD = 0.7
 #: A chamber of a description may have a liner of 1 mm of steel that follows it, J/(m²·K) of its faces (7,850 kg/m³ and
 #: 500 J/(kg·K)); and a sensor in a zone of its own behind one, with some 20 W/(m²·K), follows later by this, s.
 LINER_J_PER_M2K, ZONE_S = 3900.0, 200.0
+#: A reading is not taken to be surer than this, K (the estimator's least noise too).
+LEAST_NOISE_K = 0.05
+#: A sensor is not taken to be quicker than this, s: no thermocouple in a sheath is.
+LEAST_LATE_S = 1.0
 #: Conductivity of a first layer from which on it is metal, W/(m·K): no refractory of the library reaches it.
 METAL_W_PER_MK = 10.0
 #: The share of a capacity that cools is taken as at least this, so that a step stays defined.
@@ -97,6 +101,20 @@ DAY_ZERO = Doubt(
     unlisted=1.0,
     zone_s=ZONE_S,
 )
+
+
+@dataclass(frozen=True)
+class Unsure:
+    """How wrong a model may be, as far as control and its refusals go by it (dimensionless). `power`: by which share
+    the oven may do with less power, or have more. `late`: standard deviation of the logarithm of how late a reading is,
+    beside what the model has of lag and dead time."""
+
+    power: float = 0.0
+    late: float = 0.0
+
+
+#: A model that is the oven.
+SURE = Unsure()
 #: Without any: the model is the oven.
 NO_DOUBT = Doubt(1.0, 1.0, 1.0, 1.0, "")
 
@@ -113,6 +131,29 @@ def day_zero_doubt(oven: Oven, load: Load | None) -> Doubt:
         capacity=1.0 + MORE * known.capacity,
         power=max(0.5, 1.0 - MORE * known.power),
     )
+
+
+def unsure_of(oven: Oven, load: Load | None, model: EnergyModel, trained: TrainedModel | None) -> Unsure:
+    """How wrong `model` may be: the description's where `trained` is None or has no covariance. A description does not
+    know in which zone the sensor sits: `ZONE_S` are two standard deviations."""
+    if trained is None or not trained.covariance:
+        known = uncertainty_of(oven, load)
+        return Unsure(math.hypot(known.power, known.loss), unsure_late(model))
+    held_c = max(trained.high_c, model.ambient_c + 20.0)
+    power = SPREADS * log_spread(trained, lambda m: m.steady(held_c)[1])
+    # What the fit leaves in the readings besides their noise is structure, which its covariance does not count.
+    left = trained.rms_k / max(LEAST_NOISE_K, oven.sensors.control.noise_k)
+    late = log_spread(trained, _late_s) * max(1.0, left if math.isfinite(left) else 1.0)
+    return Unsure(max(LEAST_LOSSES, power), min(unsure_late(model), late))
+
+
+def unsure_late(model: EnergyModel) -> float:
+    """`Unsure.late` of a model from a description."""
+    return math.log1p(ZONE_S / max(LEAST_LATE_S, _late_s(model))) / SPREADS
+
+
+def _late_s(model: EnergyModel) -> float:
+    return model.lag_s + model.dead_s
 
 
 def doubt_of(trained: TrainedModel, top_c: float) -> Doubt:
@@ -156,7 +197,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
     sag = oven.supply.tolerance
     door_w, door_m2 = _door(oven)
     more, hold = doubt.losses, doubt.capacity
-    share, more_in = _load_share(oven, load), unlisted_in(oven)
+    share, more_in = load_share(oven, load), unlisted_in(oven)
     contents = 1.0 + (LOAD_TIMES - 1.0) * share
     contents_j_per_k = contents * model.contents_j_per_k + doubt.unlisted * more_in.j_per_k
     element_j_per_k = hold * (doubt.elements * model.element_j_per_k + doubt.carriers * sum(model.lining_j_per_k))
@@ -193,7 +234,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         lighter=1.0 / hold**2,
         lighter_in=_gives_back(_lightest(share) * model.contents_j_per_k, contents_j_per_k),
         sure_chamber=_gives_back(model.chamber_j_per_k / hold, chamber_j_per_k),
-        sure_elements=_gives_back(_lightest_elements(model, doubt), element_j_per_k),
+        sure_elements=_gives_back(lightest_elements(model, doubt), element_j_per_k),
     )
 
 
@@ -212,7 +253,7 @@ def envelope_of(
         contents_m2=model.contents_m2,
     )
     heavy = coolest_of(oven, load, model, doubt)
-    lighter = _lightest(_load_share(oven, load))
+    lighter = _lightest(load_share(oven, load))
     return (
         likely,
         replace(
@@ -230,7 +271,7 @@ def envelope_of(
         ),
         replace(
             likely,
-            element_j_per_k=_lightest_elements(model, doubt),
+            element_j_per_k=lightest_elements(model, doubt),
             film_w_per_k=likely.film_w_per_k / doubt.films,
             film_m2=likely.film_m2 / doubt.films,
             lining_j_per_k=_times(1.0 / doubt.capacity, likely.lining_j_per_k),
@@ -249,7 +290,7 @@ def _inward(share: float, capacities: tuple[float, float, float, float]) -> tupl
     return a + share * b, stays * b + share * c, stays * c + share * d, stays * d
 
 
-def _lightest_elements(model: EnergyModel, doubt: Doubt) -> float:
+def lightest_elements(model: EnergyModel, doubt: Doubt) -> float:
     """The least heat capacity of the elements, J/K."""
     return model.element_j_per_k / (doubt.capacity * min(doubt.elements, LIGHTEST))
 
@@ -269,7 +310,7 @@ def _liner(oven: Oven, doubt: Doubt) -> float:
     return doubt.unlisted * LINER_J_PER_M2K * bare_m2
 
 
-def _load_share(oven: Oven, load: Load | None) -> float:
+def load_share(oven: Oven, load: Load | None) -> float:
     """The load's share of the heat capacity of shelf and load together, 0..1."""
     held = {
         name: body.mass_kg * plate_of(oven, body).material.heat_capacity(0.5 * oven.limits.highest_c)

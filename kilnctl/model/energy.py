@@ -140,13 +140,15 @@ class EnergyModel:
         disturbance_w: float = 0.0,
         lining: float = 1.0,
         load: float = 1.0,
+        late_s: float = 0.0,
     ) -> tuple[float, ...]:
         """The state dt_s later under constant power (rated power times duty, W) and a heat flow of unknown origin into
         the chamber, W. `lining`, `load`: factors on the heat that lining and contents take from the chamber, as if
-        their areas were larger by them; the temperatures of lining and contents stay those of one area."""
+        their areas were larger by them; the temperatures of lining and contents stay those of one area. `late_s`: by
+        how much the sensor's lag is longer than the model's, s."""
         inside = self.inside(x, power_w, dt_s, ambient_c, disturbance_w, lining, load)
         before, after, shows = x[CHAMBER], inside[CHAMBER], x[SENSOR]
-        by_start, by_end = self.sensor_shares(after, dt_s)
+        by_start, by_end = self.sensor_shares(after, dt_s, late_s)
         return (*inside, shows + by_start * (before - shows) + by_end * (after - shows))
 
     def inside(
@@ -208,26 +210,26 @@ class EnergyModel:
         l4 = l4 + alpha_4 + beta_4 * down_3
         return e + alpha_e + beta_e * up, chamber, l1 + down_1, l2 + down_2, l3 + down_3, l4, contents_c
 
-    def sensor_shares(self, chamber_c: float, dt_s: float) -> tuple[float, float]:
+    def sensor_shares(self, chamber_c: float, dt_s: float, late_s: float = 0.0) -> tuple[float, float]:
         """How far the sensor moves in a step towards the chamber's temperature at its start, and towards that at its
         end (shares): exact for a chamber that warms evenly during the step. (With the end alone the sensor would lag
         half a step too little.)"""
-        if self.lag_s <= 0.0:
+        if self.lag_s + late_s <= 0.0:
             return 0.0, 1.0
         # A trial forecast may go below absolute zero within a step; clamp the temperature before computing the lag.
-        lag = self.lag_at_s(max(1.0 - ZERO_C, chamber_c))
+        lag = self.lag_at_s(max(1.0 - ZERO_C, chamber_c), late_s)
         share = -math.expm1(-dt_s / lag)
         by_end = 1.0 - share * lag / dt_s
         return share - by_end, by_end
 
-    def lag_at_s(self, chamber_c: Temperature) -> Temperature:
+    def lag_at_s(self, chamber_c: Temperature, late_s: float = 0.0) -> Temperature:
         """The sensor's lag in the chamber, s: radiation (and a fan) shorten its outer part; INNER_SHARE of it stays."""
         t = chamber_c + ZERO_C
         film = self.sensor_wind + _SENSOR_RADIATES * t * t * t / STILL_FILM
-        return self.lag_s * (INNER_SHARE + (1.0 - INNER_SHARE) / film)
+        return (self.lag_s + late_s) * (INNER_SHARE + (1.0 - INNER_SHARE) / film)
 
     def linearise(
-        self, x, dt_s: float, ambient_c: float, lining: float = 1.0, load: float = 1.0
+        self, x, dt_s: float, ambient_c: float, lining: float = 1.0, load: float = 1.0, late_s: float = 0.0
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """A (8×8) of the step's increment response, and its columns for 1 W of element power and of
         disturbance (each (8,)); `lining`, `load` as in `step`."""
@@ -257,7 +259,7 @@ class EnergyModel:
         nodes = np.arange(SENSOR)
         m[nodes, nodes] += rate
         inverse = np.linalg.inv(m)
-        by_start, by_end = self.sensor_shares(x[1], dt_s)
+        by_start, by_end = self.sensor_shares(x[1], dt_s, late_s)
         a = np.zeros((N, N))
         a[:SENSOR, :SENSOR] = inverse * rate
         if not has_contents:

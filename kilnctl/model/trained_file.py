@@ -186,14 +186,14 @@ def load_model(path: str | Path, oven: Oven | None = None, edited: bool = False)
         raise KilnctlError(f"{path}: not a trained model; `kilnctl fit OVEN RECORD --save FILE` makes one")
     if content.get("format") != FORMAT:
         raise KilnctlError(
-            f"{path}: format {content.get('format')!r} of trained models is not known here; fit the records anew"
+            f"{path}: format {content.get('format')!r} of trained models is not known here; fit the records again"
         )
     said = content.pop("checksum", None)
     differs = said != _checksum(content)
     if differs and not edited:
         raise KilnctlError(
             f"{path}: its checksum does not fit: the file was edited or damaged since it was fitted. Fit "
-            "the records anew, or say "
+            "the records again, or say "
             "that an edited model is wanted (--edited-model)"
         )
     try:
@@ -215,7 +215,7 @@ def _fits(made: TrainedModel, oven: Oven, path: str) -> None:
     if not 0.9 < made.model.power_w / oven.elements.power_w < 1.1:
         raise KilnctlError(
             f"{path}: learnt with elements of {made.model.power_w:.0f} W; {oven.name} now has "
-            f"{oven.elements.power_w:.0f} W: learn anew"
+            f"{oven.elements.power_w:.0f} W: learn again"
         )
 
 

@@ -215,7 +215,7 @@ class Catalogue:
             try:
                 self._told[folder.name] = self.worker.work_out(folder, summary_of, folder)
             except KilnctlError as error:
-                told = {"outcome": str(error)[:80]}
+                told = {"outcome": str(error).replace(f"{folder}: ", "")[:80]}
                 if str(error) == ENDED:  # that is no fault of the record: the next answer tries again
                     return told
                 self._told[folder.name] = told
@@ -330,6 +330,7 @@ def expected(plan: RunPreview, schedule: Schedule) -> dict:
         "follows": schedule.follows,
         "ledger_j": plan.ledger_j,
         "region": plan.region,
+        "full_w": plan.full_w,
         "columns": plan.columns,
         "stretches": [
             {"step": s.step, "phase": s.phase, "name": s.name, "to_c": s.to_c, "begin_s": s.begin_s, "end_s": s.end_s}

@@ -111,7 +111,7 @@ def _of(fault: str) -> str:
 
 
 def _tidy(words) -> str:
-    said = " ".join(str(words or "").split()).rstrip(".")
+    said = " ".join(str(words or "").split()).rstrip(".").removeprefix("start test: waiting, ")
     return said[:1].lower() + said[1:] if said[1:2].islower() else said
 
 

@@ -64,6 +64,7 @@ class Live:
             "chain": chain_view(status, panel.catalogue.oven, client.fresh),
             "price": panel.price,
             "demo": panel.demo,
+            **({"demo_pin": panel.demo_pin} if panel.demo_pin and here else {}),
             "plan": _key(status) if plan is not None else None,
             "local": here,
             "unlocked_s": panel.keys.left_s(token),

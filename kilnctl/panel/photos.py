@@ -1,4 +1,4 @@
-"""Photographs of past runs: JPEG files beside the panel's other state; a record itself is never changed."""
+"""Photographs of past runs: JPEG files next to the panel's other state; a record itself is never changed."""
 
 import re
 import threading

@@ -51,7 +51,7 @@ class PreviewStretch:
 class RunPreview:
     """The preview of a run. `columns`: time_s, reference_c, chamber_c, part_c, duty, thinned for a picture;
     `chamber`: every tick of `tick_s`; `spread`: by which share heating up may take longer or shorter; `ledger_j`: where
-    the energy goes, J; `region`: what this oven can follow (`kilnctl.panel.reach`)."""
+    the energy goes, J; `full_w`: of the elements; `region`: what this oven can follow (`kilnctl.panel.reach`)."""
 
     outcome: str
     words: tuple[str, ...]
@@ -65,27 +65,29 @@ class RunPreview:
     spread: float = 0.0
     ledger_j: dict[str, float] = field(default_factory=dict)
     region: dict[str, list[float]] = field(default_factory=dict)
+    full_w: float = 0.0
 
     def milestones(self, status: dict, ahead: dict) -> list[dict]:
         """What comes next for a run in that state: {in_s, words}, the end last. Empty when the run's step or phase does
         not occur in the preview (for example, held)."""
         step, phase, chamber = status.get("step"), status.get("state"), status.get("chamber_c")
+        if phase == Phase.START_TEST and self.stretches:
+            return self._all_after(max(0.0, self.stretches[0].begin_s - float(status.get("run_s") or 0.0)), 0)
         here = [k for k, s in enumerate(self.stretches) if s.step == step and s.phase == phase]
         if not here or chamber is None:
             return []
         now = self.stretches[here[0]]
         left = self._left_s(now, chamber, ahead)
         out = [{"in_s": left, "words": f"{WORDS[now.phase]} {now.to_c:.0f} °C", "to_c": now.to_c, "phase": now.phase}]
-        for later in self.stretches[here[0] + 1 :]:
-            left += later.end_s - later.begin_s
-            out.append(
-                {
-                    "in_s": left,
-                    "words": f"{WORDS[later.phase]} {later.to_c:.0f} °C",
-                    "to_c": later.to_c,
-                    "phase": later.phase,
-                }
-            )
+        return out + self._all_after(left, here[0] + 1)
+
+    def _all_after(self, left_s: float, first: int) -> list[dict]:
+        """The milestones from the stretch `first` on, which begins in `left_s`."""
+        out = []
+        for later in self.stretches[first:]:
+            left_s += later.end_s - later.begin_s
+            words = f"{WORDS[later.phase]} {later.to_c:.0f} °C"
+            out.append({"in_s": left_s, "words": words, "to_c": later.to_c, "phase": later.phase})
         return out
 
     def outlook(self, status: dict, milestones: list[dict]) -> dict | None:
@@ -169,6 +171,7 @@ def preview_of(
         _spread(run),
         {name: round(j) for name, j in shares.items()},
         _region(run, stretches, columns["chamber_c"], oven.control.tick_s),
+        oven.elements.power_w,
     )
 
 

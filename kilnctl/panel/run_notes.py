@@ -1,4 +1,4 @@
-"""Notes that people write on past runs: one file beside the panel's other state; a record itself is never changed."""
+"""Notes that people write on past runs: one file next to the panel's other state; a record itself is never changed."""
 
 import contextlib
 import json

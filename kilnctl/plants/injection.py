@@ -91,7 +91,7 @@ _KINDS = (
     Kind("calibration wrong", "the reading is corrected by so much", "difference", -40.0, -500.0, 500.0),
     Kind("control and part sensors swapped", "each shows what is at the other's place"),
     *(
-        Kind(f"thermocouple of type {letter}", f"the wires are of type {letter}, whatever the description says")
+        Kind(f"thermocouple of type {letter}", f"the wires are of type {letter}, not of the described one")
         for letter in "BEJKNRST"
     ),
     Kind("thermocouple frozen", "the front end repeats its last conversion, and its sample counter stands"),

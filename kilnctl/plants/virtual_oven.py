@@ -26,9 +26,6 @@ from .plant import check_command
 from .probes import Probe, emf_table
 from .settling import settle
 
-#: Longer ticks than this are cut into equal parts.
-LONGEST_STEP_S = 5.0
-
 #: An I/O board without requests switches the heat off after this time, s.
 BOARD_LEASE_S = 0.5
 
@@ -62,6 +59,9 @@ class VirtualOven:
     Settable at any time: door_opening (0..1), ambient_c, fan_running, vent_running, supply_share, faults (via
     `inject`).
     """
+
+    #: Longer ticks than this are cut into equal parts, s.
+    longest_step_s = 5.0
 
     def __init__(
         self,
@@ -147,7 +147,7 @@ class VirtualOven:
                 duties, contactor_closed = [0.0] * groups, False
         else:
             self._lost_s = 0.0
-        parts = 1 if dt_s <= LONGEST_STEP_S else math.ceil(dt_s / LONGEST_STEP_S)
+        parts = 1 if dt_s <= self.longest_step_s else math.ceil(dt_s / self.longest_step_s)
         rise_k = self._element_k_per_s * dt_s * (1.0 if self.faults else max(duties))
         if rise_k > MELTING_STEP_K and not all(self.electrics.burnt or (False,)):
             parts = max(parts, parts_to_melt(rise_k, self.element_c, self.elements.melts_c))

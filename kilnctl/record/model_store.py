@@ -130,7 +130,7 @@ class ModelStore:
         if not ledger.in_use:
             return "", ""
         if not self.same_description(ledger, oven):
-            return "", f"the description has been changed since model {ledger.in_use} was learnt: learning begins anew"
+            return "", f"the description has been changed since model {ledger.in_use} was learnt: learning begins again"
         try:
             self.model(ledger.in_use, oven)
         except KilnctlError as error:
@@ -150,7 +150,7 @@ class ModelStore:
     # ---- changes ----
 
     def for_description(self, oven: Oven) -> Ledger:
-        """What was learnt from the description of `oven`; learning begins anew where it began from another, or has not
+        """What was learnt from the description of `oven`; learning begins again where it began from another, or has not
         begun."""
         ledger = self.ledger()
         begun = ledger.description is not None and self.same_description(ledger, oven)

@@ -24,6 +24,8 @@ from .fit_text import models_compared
 
 #: A slow change of the power that holds is reported from this share on, and from so many of its standard deviations.
 DRIFT, DRIFT_SPREADS = 0.05, 2.0
+#: The least change of the supply's voltage that is named as another cause, as a share.
+LEAST_SUPPLY = 0.01
 
 
 @dataclass(frozen=True)
@@ -107,6 +109,7 @@ def _kept(
         changes = models_compared(
             compared, found.model.for_load(oven, compared.load), found.model.low_c, found.model.high_c, METRIC_UNITS
         )
+        changes = [*changes, *supply_instead(oven, compared, found.model)]
     version = store.add(
         found.model,
         Version(
@@ -141,6 +144,18 @@ def version_words(version: Version, used: int) -> str:
 
 def _name(number: int) -> str:
     return f"model {number}" if number else "the description"
+
+
+def supply_instead(oven: Oven, old: TrainedModel, new: TrainedModel) -> list[str]:
+    """The supply's voltage that would look the same, where no meter tells it from the oven; empty otherwise."""
+    held_c, meters = min(old.high_c, new.high_c), oven.meters
+    if meters.supply or meters.current or held_c < new.model.ambient_c + 20.0:
+        return []
+    share = math.sqrt(old.model.steady(held_c)[1] / new.for_load(oven, old.load).steady(held_c)[1]) - 1.0
+    if abs(share) < LEAST_SUPPLY:
+        return []
+    way = "less" if share < 0.0 else "more"
+    return [f"or the supply has about {100.0 * abs(share):.0f} % {way} voltage: no meter here tells the two apart"]
 
 
 def _drifted(oven: Oven, old: TrainedModel, new: TrainedModel) -> bool:

@@ -12,6 +12,7 @@ SOAK, MIDDLE = "#f1ead9", "#f6ead9"
 LAYERS = {
     "insulating firebrick": "#f3dcc6",
     "dense refractory": "#e2c4ae",
+    "masonry": "#ddd3cb",
     "ceramic fibre": "#f4f1e4",
     "mineral wool": "#ecebc9",
     "glass wool": "#f6ecc0",

@@ -29,7 +29,7 @@ def sizing_page(
     bought: tuple[RunAsked, Figures, tuple[Offer, ...]] | None = None,
     other: tuple[Sizing, RunAsked] | None = None,
 ) -> str:
-    """The whole page. `bought`: what `offers_of` found, for its run; `other`: an oven to put beside it, for a run."""
+    """The whole page. `bought`: what `offers_of` found, for its run; `other`: an oven to compare it with, for a run."""
     o, reach = sizing.oven, sizing.reached_c
     body = [html.notice(u.words(str(f)), "alarm", "Before anything else:") for f in sizing.wrong]
     body.append(html.figures(_figures(sizing, u)))

@@ -73,16 +73,18 @@ class Chain:
         self.last: Actuation | None = None
         self.prove = prove
         self.test: start_test.StartTest | None = None
-        self._command, self._was_held = start_test.OFF, False
+        # Set when the start test begins, and asked in it only.
+        self._command: start_test.Command
+        self._was_held: bool
         self._kept: tuple[Request, ...] = ()  # what a person asked for during the start test
         #: Set before each tick by the service, which has a record and a wall clock; see `Tick`.
         self.recording: bool | None = None
         self.wall_s: float | None = None
         #: How long the run had lasted before this chain continued it after a power cut, s.
         self.before_s = 0.0
-        self._start_s = 0.0
-        #: What the firing has given beyond what was asked, full-power seconds.
-        self._ahead_s = 0.0
+        # Set in the first tick. `_ahead_s`: what the firing has given beyond what was asked, full-power seconds.
+        self._start_s: float
+        self._ahead_s: float
 
     def tick(
         self, reading: Reading, now_s: float, dt_s: float, step: int, requests: tuple[Request, ...] = ()
@@ -148,7 +150,7 @@ class Chain:
         # planned here.
         commanded = reading.commanded
         if commanded is None:
-            commanded = last.fired if last and (last.contactor or not self.proving) else 0.0
+            commanded = last.fired if last and last.contactor else 0.0
         power_w = self._power_w(last.decision, reading, fired) if last else 0.0
         return _Passed(reading, now_s, dt_s, step, fired, commanded, power_w)
 
@@ -175,8 +177,9 @@ class Chain:
 
     def _power_w(self, decision: Decision, reading: Reading, share: float) -> float:
         """Electric power since the last reading, W, with the elements as hot as the model has them."""
-        model, element_c = self.programme.model, decision.element_c
-        hot = 1.0 if element_c is None else 1.0 + model.resistance_rise_per_k * (element_c - model.rated_c)
+        model = self.programme.model
+        element_c = model.rated_c if decision.element_c is None else decision.element_c
+        hot = 1.0 + model.resistance_rise_per_k * (element_c - model.rated_c)
         return electric_w(
             share,
             model.power_w / hot if hot > 0.1 else model.power_w,
@@ -188,8 +191,9 @@ class Chain:
 
     def _named(self, decision: Decision, verdict: Verdict, proving: bool, now_s: float) -> Decision:
         """The decision, with start test or purge as its phase while the run waits for them."""
-        if proving and self.test is not None:
-            reason = f"start test: {self.test.waiting or self.test.phase}"
+        test = self.test if proving else None
+        if test is not None:
+            reason = f"start test: {test.waiting or test.phase}"
             return replace(decision, phase=Phase.START_TEST, reason=reason)
         purging = self.policy.airflow_required and now_s < self.safety.purge_until_s
         if purging and not verdict.trips and decision.wants_heat:

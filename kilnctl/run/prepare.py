@@ -14,8 +14,19 @@ from ..control import AnyController, AnyProgramme, EnergyBalanceControl, Plain, 
 from ..errors import KilnctlError
 from ..firing import Pattern
 from ..model.day_zero import day_zero
-from ..model.doubt import DAY_ZERO, Doubt, coolest_of, day_zero_doubt, doubt_of, envelope_of
+from ..model.doubt import (
+    DAY_ZERO,
+    Doubt,
+    Unsure,
+    coolest_of,
+    day_zero_doubt,
+    doubt_of,
+    envelope_of,
+    unsure_late,
+    unsure_of,
+)
 from ..model.energy import EnergyModel
+from ..model.loads import loads_of
 from ..model.part_body import part_of
 from ..model.trained_file import TrainedModel, load_model, trained_words, version_name
 from ..safety import Policy, policy_for
@@ -83,13 +94,13 @@ def prepare(
     schedule's, or else the oven's usual one. Raises KilnctlError for a model that cannot be used, and for a schedule
     that this oven must not or cannot do."""
     load = load if load is not None else load_of(oven, schedule)
-    believed, words, guard = _believed(oven, schedule, load, model)
+    believed, words, guard, unsure = _believed(oven, schedule, load, model)
     return prepared(
         oven,
         schedule,
         load,
         believed,
-        programme_of(oven, schedule, believed, start_c, part_of(oven, load, schedule.top_c)),
+        programme_of(oven, schedule, believed, start_c, part_of(oven, load, schedule.top_c), unsure),
         controller_of(controller),
         CONTROLLERS[controller],
         model_words=words,
@@ -109,18 +120,21 @@ class Guard:
 
 def _believed(
     oven: Oven, schedule: Schedule, load: Load | None, model: EnergyModel | TrainedModel | str | Path | None
-) -> tuple[EnergyModel, str, Guard]:
-    """The model that the control uses, a description of it in words, and what the rules go by; see `prepare`."""
+) -> tuple[EnergyModel, str, Guard, Unsure]:
+    """The model that the control uses, a description of it in words, what the rules go by, and how wrong the model may
+    be; see `prepare`."""
     if model is None:
         guard = _described(oven, schedule, load)
-        return guard.model, "from the oven's description; no learning run yet", guard
+        words = "from the oven's description; no learning run yet"
+        return guard.model, words, guard, unsure_of(oven, load, guard.model, None)
     if isinstance(model, EnergyModel):
-        return model, "as given", Guard(model, DAY_ZERO)
+        return model, "as given", Guard(model, DAY_ZERO), Unsure(late=unsure_late(model))
     trained, words = model, "as given, trained"
     if not isinstance(trained, TrainedModel):
         trained = load_model(trained, oven)
         words = trained_words(trained, schedule.top_c)
-    return trained.for_load(oven, load), words, _guard(oven, schedule, load, trained)
+    fitted = trained.for_load(oven, load)
+    return fitted, words, _guard(oven, schedule, load, trained), unsure_of(oven, load, fitted, trained)
 
 
 def _described(oven: Oven, schedule: Schedule, load: Load | None) -> Guard:
@@ -173,6 +187,7 @@ def prepared(
             start_c=start_c,
             coolest=coolest_of(oven, load, guard.model, guard.doubt),
             envelope=envelope_of(oven, load, guard.model, guard.doubt),
+            loads=loads_of(oven, load, guard.model, guard.doubt),
         ),
         holding=holding_table(model, oven),
         pattern=pattern_for(oven),

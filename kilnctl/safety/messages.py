@@ -19,14 +19,14 @@ DEAD = "Before you touch anything: main switch off and locked, proved dead, cold
 _RELAY_STUCK = f"{DEAD} the relay: it may conduct all the time, or half of it may be shorted"
 _LESS_TAKES_IT = (
     "less takes up heat than the file says (less load, a lighter lining), the supply is high, or the sensor is near an "
-    "element. Describe it, or fit the model anew"
+    "element. Describe it, or fit the model again"
 )
 _REPLACE = "Do not use the oven before it is replaced."
 #: What "unexplained-heat" says to check while nearly full power is fired: a stuck relay adds little to that, and a load
 #: that is not there explains much.
 LOAD_FIRST = (
     "Check the load: less of it seems to be in the oven than the files say. Describe what is in, or fit the model "
-    f"anew. If the load is right: {_RELAY_STUCK[0].lower()}{_RELAY_STUCK[1:]}."
+    f"again. If the load is right: {_RELAY_STUCK[0].lower()}{_RELAY_STUCK[1:]}."
 )
 _LAST = "; last good reading {last}"
 
@@ -113,7 +113,7 @@ WORDS = {
     "sensor-frozen": (
         OFF,
         "the control reading has stood still for {time:.0f} s",
-        f"{DEAD} the converter and its wires. If they are good, start this program anew.",
+        f"{DEAD} the converter and its wires. If they are good, restart this program.",
     ),
     "sensor-noisy": (OFF, "{noise}", f"{DEAD} screening, earthing, and the distance to power wires."),
     "sensor-unsteady": (
@@ -179,7 +179,7 @@ WORDS = {
         (
             f"Look at the door, from a distance. {DEAD} elements (one may be broken), the sensor's place, the supply. "
             "If they are right, more takes up heat than the file says: more load, a wet one, heavy elements, what "
-            "carries them. Describe it, or fit the model anew."
+            "carries them. Describe it, or fit the model again."
         ),
     ),
     "relay-on-unasked": (
@@ -237,14 +237,14 @@ WORDS = {
         WATCH,
         "the program stood still for {gap:.1f} s",
         (
-            "Close other programs on this computer, and start it anew. If it comes again, give the oven a computer of "
+            "Close other programs on this computer, and restart it. If it comes again, give the oven a computer of "
             "its own."
         ),
     ),
     "clock": (
         WATCH,
         "{what}",
-        "Start this computer anew. If it comes again, it is no computer for an oven.",
+        "Restart this computer. If it comes again, it is no computer for an oven.",
     ),
     "board-lost": (
         OFF,
@@ -277,11 +277,11 @@ WORDS = {
 UNKNOWN = {
     "energy": (
         "this run's energy is unknown: what was measured is no number",
-        f"{DEAD} the meters of current and supply and their wiring. Then start the program anew.",
+        f"{DEAD} the meters of current and supply and their wiring. Then restart the program.",
     ),
     "run-time": (
         "this run's length is unknown: its time is no number",
-        "Start this computer anew. If it comes again, it is no computer for an oven.",
+        "Restart this computer. If it comes again, it is no computer for an oven.",
     ),
 }
 

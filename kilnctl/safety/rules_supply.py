@@ -21,6 +21,8 @@ NO_POWER, NO_POWER_S, LITTLE_POWER, LITTLE_POWER_S = 0.1, 5.0, 0.85, 30.0  # ±3
 NO_MAINS, OFF_NOMINAL = 0.3, 0.15  # ±30 %: none
 #: Ventilation that is not proved for this long, s, while heat is wanted trips.
 AIRLESS_TRIP_S = 30.0  # ±30 %: none
+#: From here on the rest of a purge is told in minutes, s.
+MINUTES_FROM_S = 120.0  # ±30 %: none
 
 
 def flowing(reading: Reading) -> bool | None:
@@ -136,10 +138,10 @@ def ventilation(look: Look) -> str:
         state.purge_until_s += look.dt_s  # only proved air purges
     if not proved:
         return "the ventilation is not proved"
-    if now_s < state.purge_until_s:
-        return (
-            f"purging the chamber with fresh air for another {state.purge_until_s - now_s:.0f} s before there is heat"
-        )
+    left_s = state.purge_until_s - now_s
+    if left_s > 0.0:
+        left = f"{left_s / 60.0:.0f} min" if left_s >= MINUTES_FROM_S else f"{left_s:.0f} s"
+        return f"purging the chamber with fresh air for another {left} before there is heat"
     return ""
 
 

@@ -259,7 +259,7 @@ class OvenService:
         act = self._rest(reading, now, dt) if session is None else self._work(session, reading, now, dt, requests)
         commanding.command(self.rig, act, self.pace.now_s)
         danger_is_new = self._danger.tick(act.verdict.danger, now)
-        for words in self._troubles.tick(troubles_of(self), now):
+        for words in self._troubles.tick(troubles_of(self)):
             if session is not None:
                 self._recorder().event("warning", time_s=session.time_s, text=words)
         if session is not None:

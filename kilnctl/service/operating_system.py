@@ -58,11 +58,11 @@ class Owner:
         except OSError as error:
             return f"{self._path}: {error.strerror}"
         try:
-            anew = Owner(self._path)
+            again = Owner(self._path)
         except KilnctlError as error:
             return str(error)
         self._file.close()
-        self._file = anew._file
+        self._file = again._file
         return ""
 
     def release(self) -> None:

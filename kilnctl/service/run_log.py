@@ -5,6 +5,7 @@ from collections.abc import Callable
 from queue import Empty, SimpleQueue
 from typing import TypeVar
 
+from ..clock import passed_s
 from ..record.events import NUMBERS, QUIET_S, Event
 from ..record.folder import plain
 from ..record.recorder import Recorder
@@ -95,23 +96,25 @@ class ProofLine:
 
 
 class Troubles:
-    """Reports what is wrong with the service itself: at once, and every ten minutes while it lasts."""
+    """Reports what is wrong with the service itself: at once, and every ten minutes while it lasts. The minutes are a
+    person's: simulated ones pass many times in a second."""
 
-    def __init__(self, tell: Callable[[str], None]):
-        self._tell = tell
+    def __init__(self, tell: Callable[[str], None], clock: Callable[[], float] = passed_s):
+        self._tell, self._clock = tell, clock
         self._told: dict[str, float] = {}
 
-    def tick(self, troubles: tuple[str, ...], now_s: float) -> list[str]:
+    def tick(self, troubles: tuple[str, ...]) -> list[str]:
         """Report those that are due, and return them."""
-        due = []
+        if not troubles:
+            self._told.clear()
+            return []
+        due, now_s = [], self._clock()
         for words in troubles:
             key = NUMBERS.sub("#", words)
             if now_s - self._told.get(key, -math.inf) >= QUIET_S:
                 self._told[key] = now_s
                 self._tell(f"TROUBLE: {words}")
                 due.append(words)
-        if not troubles:
-            self._told.clear()
         return due
 
 

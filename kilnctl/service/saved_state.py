@@ -82,7 +82,9 @@ class SavedState:
         """Renew `hot`: by the control reading where it is `usable`; and, while a trip says that this reading may be too
         low, by the second sensor and by what was `believed` before that trip, each (°C, how many s ago). `tau_s`:
         cooling time constant. `believed`: None without such a trip."""
-        values, doubted = [(reading.chamber_c, 0.0)] if usable else [], believed is not None
+        # Through an open door the sensor sees the air of the room: walls, elements and part are as hot as before.
+        doubted = believed is not None or reading.door_open is True
+        values = [(reading.chamber_c, 0.0)] if usable else []
         if believed is not None:
             values += believed
             if reading.limit_c is not None and math.isfinite(reading.limit_c):
@@ -145,7 +147,7 @@ def run_to_saved(session: Session, folder: Path, started: str) -> dict:
 
 
 def sound(state: dict) -> dict:
-    """The usable part of a state, whatever the file holds (another version may have written it, or the disk may be
+    """The usable part of a state, from any content of the file (another version may have written it, or the disk may be
     damaged). A run whose place cannot be read does not go on; trips that cannot be read remain."""
     run = state.get("run")
     return {

@@ -8,6 +8,7 @@ from ..record.folder import plain
 from ..run.chain import Actuation
 from ..safety import hot_surface
 from ..safety.proof import heat_proof
+from ..terms import Phase
 from . import forecast
 from .view import ServiceView
 
@@ -26,7 +27,8 @@ def _oven(service: ServiceView, act: Actuation, reading: Reading, before: dict) 
     told_off = bool(trips) and not act.contactor and not act.duty
     # This tick's reading is older than its command: what it shows is of before the first tick that told them off.
     newer = bool(before.get("heat_proof"))
-    trusted_c = None if service.doubted else service.chamber_c
+    through_door = reading.door_open is True and service.hot is not None
+    trusted_c = None if service.doubted or through_door else service.chamber_c
     return {
         "ok": True,
         "oven": service.oven.name,
@@ -80,7 +82,9 @@ def _run(service: ServiceView, act: Actuation) -> dict:
         "schedule": session.order.schedule.name if session else "",
         "schedule_file": session.order.schedule.file if session else "",
         "step": d.step + 1 if session else 0,
-        "held": bool(session and session.chain.control is not None and session.chain.control.held),
+        # The start test holds the schedule too, and ends that by itself.
+        "held": bool(session and session.chain.control is not None and session.chain.control.held)
+        and d.phase != Phase.START_TEST,
         "model": session.order.model_words if session else "",
         "folder": service.folder,
         "started": service.started if session else "",

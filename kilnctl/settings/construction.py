@@ -306,11 +306,11 @@ class Elements:
         example="17.6 ohm",
     )
     groups: int = integer("groups that can fail or be switched apart", low=1, high=6, default=1)
+    #: Where a file says nothing, `Oven` takes what is usual at its temperature: after reading it is never None.
     alloy: str = choice(
         ("iron-chromium-aluminium", "nickel-chromium", "sheathed"),
-        "what the element is made of",
-        default="sheathed",
-        assume="finned or tubular sheathed elements are usual below 400 °C",
+        "what the element is made of; sheathed is usual up to 400 °C, bare iron-chromium-aluminium above",
+        default=None,
         refused=NOT_WOUND,
     )
     wire_diameter_m: float | None = quantity(

@@ -279,7 +279,7 @@ class Rig:
     pins: Pins = one(Pins, "lines for `kind: pins`", default=Pins())
     ceiling_c: float | None = quantity(
         "temperature",
-        "where the I/O board cuts the heat by itself, whatever the program says "
+        "where the I/O board cuts the heat by itself, even against the program "
         "(usually 5 K above the trip, 60 K at most)",
         default=None,
         low=45.0,

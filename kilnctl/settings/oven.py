@@ -9,7 +9,7 @@ from typing import ClassVar
 from ..errors import KilnctlError
 from ..output import METRIC
 from ..safety.limits import bounds
-from ..thermal.elements import resistance_factor
+from ..thermal.elements import SHEATHED_TO_C, resistance_factor, usual_alloy
 from ..thermal.material_data import find
 from .construction import (
     POWER_W,
@@ -232,6 +232,8 @@ class Oven:
     units: str = field(default=METRIC, compare=False)
 
     def __post_init__(self) -> None:
+        if self.elements.alloy is None:
+            object.__setattr__(self, "elements", replace(self.elements, alloy=usual_alloy(self.limits.highest_c)))
         if self.elements.power_w is None and self.elements.resistance_ohm is not None:
             hot_ohm = self.elements.resistance_ohm * resistance_factor(self.elements.alloy, self.limits.highest_c)
             object.__setattr__(self, "elements", replace(self.elements, power_w=self.supply.voltage_v**2 / hot_ohm))
@@ -343,6 +345,11 @@ def _check_whole(root):
 
         walk(root)
         e = oven.elements
+        if "elements.alloy" not in reader.places:
+            usual = "up to" if e.alloy == "sheathed" else "above"
+            reader.assumptions.append(
+                f"elements.alloy: {e.alloy} (usual {usual} {SHEATHED_TO_C:g} °C; look what it is made of)"
+            )
         if e.resistance_ohm is not None:
             reader.assumptions.append(
                 f"elements.power: {e.power_w / 1000:.2f} kW at {oven.supply.voltage_v:g} V "

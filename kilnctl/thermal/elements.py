@@ -29,6 +29,15 @@ SURFACE_LOAD = {
     "sheathed": ((20, 40000.0), (300, 25000.0), (500, 12000.0)),
 }
 
+#: Highest chamber temperature for which finned or tubular sheathed elements are usual, °C (common practice).
+SHEATHED_TO_C = 400.0
+
+
+def usual_alloy(highest_c: float) -> str:
+    """What elements are usually made of for a chamber of that highest temperature: sheathed up to SHEATHED_TO_C, bare
+    iron-chromium-aluminium above."""
+    return "sheathed" if highest_c <= SHEATHED_TO_C else "iron-chromium-aluminium"
+
 
 def along(points, x: float) -> float:
     """Linear between the points (x, y) and constant beyond them."""

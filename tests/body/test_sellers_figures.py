@@ -67,7 +67,7 @@ def test_a_material_of_ones_own_follows_the_one_it_is_like(tmp_path):
     own, library = material_of(oven, "shop wool"), find("mineral wool 100")
     assert own.conductivity(40.0) == pytest.approx(0.04) and own.limit_c == 600.0 and own.name == "shop wool"
     assert own.conductivity(300.0) == pytest.approx(0.04 * library.conductivity(300.0) / library.conductivity(40.0))
-    # A temperature beside the figure is the same as one said apart.
+    # A temperature next to the figure is the same as one said apart.
     beside = cabinet(tmp_path, layer, OWN.format(k="{40 °C: 0.04 W/(m·K)}", more=", like: mineral wool 100"))
     assert material_of(beside, "shop wool").conductivity(300.0) == pytest.approx(own.conductivity(300.0))
     assert not any("shop wool" in line for line in beside.assumptions)

@@ -148,6 +148,8 @@ def test_problems_of_both_files_are_reported_together(here, tmp_path):
 def test_a_schedule_above_the_ovens_limit_is_refused_before_the_start(here, tmp_path):
     done = here("rehearse", CABINET, SCHEDULES / "anneal.yaml", "--out", tmp_path / "runs")
     assert done.returncode == 2 and "may not go above 260 °C" in done.stderr and "step 1" in done.stderr
+    # The schedule's place leads the line; the sentence names the oven's file without its folder.
+    assert "(limits: highest in curing-cabinet.yaml)" in done.stderr
     assert not (tmp_path / "runs").exists()
 
 

@@ -2,6 +2,8 @@
 itself."""
 
 import dataclasses
+import os
+import sys
 import time
 from pathlib import Path
 
@@ -178,8 +180,11 @@ def test_the_panel_gives_the_model_to_the_runs_that_it_starts(here, tmp_path, mo
 
     pytest.importorskip("starlette", reason="starlette is in the test extra")
     monkeypatch.setattr("kilnctl.commands._panel_server.Catalogue", catalogue)
+    before = os.getpriority(os.PRIO_PROCESS, 0), sys.getswitchinterval()
     done = here("panel", CABINET, "--home", tmp_path, "--model", "trained.yaml")
     assert done.returncode == 2 and "a catalogue with trained.yaml" in done.stderr
+    # A process that is not the panel's own keeps its priority.
+    assert (os.getpriority(os.PRIO_PROCESS, 0), sys.getswitchinterval()) == before
 
 
 @pytest.mark.slow

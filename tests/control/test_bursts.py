@@ -3,6 +3,7 @@
 import pytest
 
 from kilnctl.control import estimator
+from kilnctl.control.ripple import ripple_of
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER, LINING
 
@@ -19,11 +20,11 @@ def test_ripple_is_what_bursts_do_beyond_even_heating_and_goes_away(model):
     ripple, even, burst = (0.0,) * 8, x, x
     for second in range(60):
         fired = 2.0 * holding if second % 10 < 5 else 0.0
-        ripple = estimator.ripple_of(model, estimate, ripple, fired, fired - holding, 1.0, 20.0)
+        ripple = ripple_of(model, estimate, ripple, fired, fired - holding, 1.0, 20.0)
         even, burst = model.step(even, holding, 1.0, 20.0), model.step(burst, fired, 1.0, 20.0)
         estimate.now = burst
         assert ripple[CHAMBER] == pytest.approx(burst[CHAMBER] - even[CHAMBER], abs=1e-6)
-    assert estimator.ripple_of(model, estimate, (1e-4,) * 8, holding, 0.0, 1.0, 20.0) == (0.0,) * 8
+    assert ripple_of(model, estimate, (1e-4,) * 8, holding, 0.0, 1.0, 20.0) == (0.0,) * 8
 
 
 def test_what_keeps_the_chamber_is_many_times_the_holding_power_over_a_cold_lining(model):

@@ -74,8 +74,8 @@ def test_an_oven_wholly_unlike_the_model_does_not_break_the_estimate(oven):
         assert all(math.isfinite(v) and -200.0 < v < 3000.0 for v in estimate.x)
         assert abs(estimate.unexplained_w) <= estimator.LARGEST_UNEXPLAINED * model.power_w
     broken = dataclasses.replace(estimate, x=(math.nan,) * 8)
-    anew = estimator.update(model, broken, 650.0, 0.0, 1.0, 20.0, 0.15)
-    assert anew.x == estimator.start(model, 650.0, 20.0).x
+    again = estimator.update(model, broken, 650.0, 0.0, 1.0, 20.0, 0.15)
+    assert again.x == estimator.start(model, 650.0, 20.0).x
     assert estimator.update(model, broken, math.nan, 0.0, 1.0, 20.0, 0.15, usable=False).x[0] == 20.0
 
 

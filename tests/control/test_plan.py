@@ -10,6 +10,7 @@ from scipy.optimize import lsq_linear
 from kilnctl import KilnctlError, size
 from kilnctl.control import predictive, programme_of
 from kilnctl.model.day_zero import day_zero
+from kilnctl.model.doubt import Unsure
 from kilnctl.model.energy import CHAMBER
 from tests.control.control_cases import schedule_of
 
@@ -228,3 +229,32 @@ def test_following_a_part_that_is_not_described_is_refused(oven):
     cabinet = dataclasses.replace(oven("curing-cabinet"), usual_load=None, shelf=None)
     with pytest.raises(KilnctlError, match="what the load is"):
         programme_of(cabinet, schedule_of(dict(to_c=100.0), follows="part"), day_zero(cabinet, None))
+
+
+def test_what_the_models_doubt_leaves_possible_is_tried_and_said(oven, cabinet_model):
+    """A learnt model is a few per cent wrong: a run that the oven did yesterday is not refused for them."""
+    m, cabinet = cabinet_model, oven("curing-cabinet")
+    goal = 240.0
+    weak = m.but(power_w=m.steady(goal)[1] / 1.01)
+    soak = schedule_of(dict(to_c=goal, hold_s=600.0))
+    with pytest.raises(KilnctlError, match="only to be held"):
+        programme_of(cabinet, soak, weak)
+    (told,) = programme_of(cabinet, soak, weak, unsure=Unsure(power=0.06)).shortfalls
+    assert told.impossible and "may be off by 6 %, so the run is tried" in told.note
+    weaker = m.but(power_w=m.steady(goal)[1] / 1.2)
+    with pytest.raises(KilnctlError, match="only to be held"):
+        programme_of(cabinet, soak, weaker, unsure=Unsure(power=0.06))
+
+
+def test_a_ramp_beyond_the_models_doubt_is_refused_and_one_within_it_is_tried(oven, cabinet_model):
+    m, cabinet = cabinet_model, oven("curing-cabinet")
+    steep = schedule_of(dict(to_c=240.0, at_k_per_s=0.25), too_fast="stretch")
+    rate = programme_of(cabinet, steep, m).shortfalls[0].feasible_k_per_s
+    assert rate is not None
+    little = schedule_of(dict(to_c=240.0, at_k_per_s=1.03 * rate))
+    with pytest.raises(KilnctlError, match="is feasible"):
+        programme_of(cabinet, little, m)
+    (told,) = programme_of(cabinet, little, m, unsure=Unsure(power=0.1)).shortfalls
+    assert told.doubt == 0.1 and "may fall behind" in told.note
+    with pytest.raises(KilnctlError, match="is feasible"):
+        programme_of(cabinet, schedule_of(dict(to_c=240.0, at_k_per_s=0.25)), m, unsure=Unsure(power=0.1))

@@ -11,6 +11,7 @@ SMALL = st.integers(0, ROUND - 1)
 
 @given(total=SMALL, more=SMALL)
 @example(total=ROUND - 1, more=1)
+@example(total=ROUND - 2, more=1)
 @example(total=ROUND - 1, more=ROUND - 1)
 def test_a_sum_comes_round(total, more):
     assert logic.added(total, more) == (total + more) % ROUND

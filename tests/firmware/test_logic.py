@@ -2,7 +2,7 @@
 
 import pytest
 
-from kilnctl.firmware import frames, logic
+from kilnctl.firmware import chips, frames, logic
 from kilnctl.rig.line import FrameClient, setup
 from tests.firmware.board_rules_cases import Bench, six
 
@@ -308,3 +308,60 @@ def test_a_type_k_reading_of_the_straight_line_is_put_right(table_k, hot):
     board.channels[1].take_31855(1100 * 4 << 2, 25 * 16 << 4)
     assert board.channels[1].hot // 128 == hot and board.channels[1].chip == 1
     assert [channel.type_k for channel in board.channels] == [bool(table_k >> i & 1) for i in range(3)]
+
+
+def test_only_a_whole_cycle_lets_the_watchdog_be_fed():
+    board = logic.Board(0, 7)
+    assert not board.feed
+    board.cycle(20)
+    assert board.feed
+    # As main.py does, which feeds at most once for each cycle.
+    board.feed = False
+    setattr(board, "current", "what no meter gives")  # noqa: B010 - of a wrong type on purpose
+    with pytest.raises(TypeError):
+        board.cycle(40)
+    assert not board.feed, "a cycle that broke off"
+
+
+def test_a_fresh_board_asks_for_no_contactor_and_no_relay():
+    board = logic.Board(0, 7, relays=3)
+    assert board.contactor is False and board.relay_bits == 0
+
+
+def test_a_channel_that_no_converter_has_answered_shows_nothing():
+    channel = logic.Thermocouple()
+    assert (channel.hot, channel.faults, channel.type_k) == (0, chips.NO_CHIP, True)
+    assert (channel.chip, channel.count, channel.fresh, channel.over, bytes(channel.raw)) == (0, 0, False, 0, bytes(6))
+
+
+def test_a_channel_keeps_what_its_converter_sent():
+    channel = logic.Thermocouple()
+    channel.take_31855(0x1234, 0x5678)
+    assert (channel.chip, bytes(channel.raw), channel.count) == (1, bytes((0x12, 0x34, 0x56, 0x78, 0, 0)), 1)
+    channel.take_31856(bytes((1, 2, 3, 4, 5, 0)))
+    assert (channel.chip, bytes(channel.raw), channel.count) == (2, bytes((1, 2, 3, 4, 5, 0)), 2)
+    channel.count = 255
+    channel.take_31855(0, 0)
+    assert channel.count == 0 and channel.fresh
+    channel.count = 255
+    channel.take_31856(bytes(6))
+    assert channel.count == 0
+
+
+def test_nothing_is_made_in_the_cycle_path():
+    """A field that is not there from the start would be allocated on the board's heap."""
+    fresh = logic.Board(0, 7)
+    fields = [set(vars(part)) for part in (fresh, *fresh.channels)]
+    board = moved(Bench(), 3000, beats=True, sees=True)
+    board.channels[1].take_31855(100 << 4, 0)
+    board.cycle(20_000)
+    assert [set(vars(part)) for part in (board, *board.channels)] == fields
+
+
+def test_the_numbers_of_refusals_and_states_are_those_on_the_wire():
+    """A program of another version reads them."""
+    assert [logic.OK, logic.R_NOT_SAFE, logic.R_NOT_SET, logic.R_FAULT] == [0, 1, 2, 3]
+    assert [logic.R_ARMED, logic.R_RANGE, logic.R_CAUSE, logic.R_RAISED] == [4, 5, 6, 7]
+    assert [logic.START, logic.SAFE, logic.ARMED, logic.FAULT] == [0, 1, 2, 3]
+    faults = [logic.F_HEARTBEAT, logic.F_STEP, logic.F_CEILING, logic.F_BLIND, logic.F_WELDED, logic.F_LATE]
+    assert faults == [1, 2, 4, 8, 16, 32]

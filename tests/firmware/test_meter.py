@@ -47,7 +47,7 @@ def test_few_readings_tell_nothing():
 
 
 def test_only_so_many_readings_of_a_cycle_count():
-    """120: the sum of their squares fits a small integer of 31 bits, whatever they are."""
+    """120: the sum of their squares fits a small integer of 31 bits, for any readings."""
     rms = Rms(4000)
     assert cycle(rms, *square(2048, 100, 120), 4095, *[4095] * 40) == 400
     assert cycle(rms, *square(2048, 100, 118), 4095, 4095) != 400

@@ -258,7 +258,7 @@ class Draw:
         made: dict = {"power": spell.power(power)}
         if chance.yes(0.4):
             made["groups"] = chance.whole(1, 4)
-        if alloy != "sheathed" or chance.yes(0.6):
+        if alloy != "sheathed" or chance.yes(0.6) or self.top_c > 390.0:
             made["alloy"] = alloy
         fade = 1.0 if self.top_c < 600.0 else 0.5 if self.top_c > 1100.0 else 0.75
         load = LOADS[alloy] * fade * chance.among(0.5, 1.3)

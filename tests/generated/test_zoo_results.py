@@ -1,4 +1,4 @@
-"""The results file of `tools/zoo`: what is in it is not run again, whatever ended the run before."""
+"""The results file of `tools/zoo`: what is in it is not run again, however the run before ended."""
 
 import json
 import runpy

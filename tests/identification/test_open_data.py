@@ -1,4 +1,4 @@
-"""The fit on real open records (DaISy). They lie beside the project, not in it; these tests skip where they
+"""The fit on real open records (DaISy). They lie next to the project, not in it; these tests skip where they
 are absent."""
 
 from pathlib import Path
@@ -15,7 +15,7 @@ SHARED_DATA = Path(__file__).parents[2].parent / "shared" / "data"
 def table(name: str) -> np.ndarray:
     path = SHARED_DATA / name
     if not path.is_file():
-        pytest.skip(f"{name} (DaISy) is not beside the project")
+        pytest.skip(f"{name} (DaISy) is not next to the project")
     return np.loadtxt(path)
 
 

@@ -23,6 +23,8 @@ from kilnctl.model.doubt import (
     held_w,
     promised_c,
     settled_c,
+    unsure_late,
+    unsure_of,
 )
 from kilnctl.model.parameters import PARAMETERS
 from kilnctl.model.trained_file import TrainedModel, load_model, save_model
@@ -295,3 +297,22 @@ def test_the_envelope_of_a_learnt_model_is_narrower(oven):
     likely, heavy, light = envelope_of(cabinet, wet, day_zero(cabinet, load), doubt_of(learnt(0.01), 275.0))
     assert light.contents_m2 < 0.8 * likely.contents_m2 < 0.8 * heavy.contents_m2
     assert likely.water_j == light.water_j == 0.0 < heavy.water_j, "the model knows no water"
+
+
+def test_what_control_allows_for_follows_from_the_fit_and_what_it_leaves_in_the_readings():
+    """A description leaves the zone of the sensor open; a fit counts with its covariance, and more where it leaves more
+    in the readings than their noise."""
+    oven = load_oven(ROOT / "configs/ovens/curing-cabinet.yaml")
+    of, covariance = ("lag_s", "dead_s"), ((0.03**2, 0.03**2), (0.03**2, 0.03**2))
+    exact = dataclasses.replace(
+        learnt(0.01), rms_k=oven.sensors.control.noise_k, covariance_of=of, covariance=covariance
+    )
+    model, load = exact.model, oven.usual_load
+    plain, fitted = unsure_of(oven, load, model, None), unsure_of(oven, load, model, exact)
+    known = uncertainty_of(oven, load)
+    assert plain.power == pytest.approx(math.hypot(known.power, known.loss)) and plain.late == unsure_late(model)
+    assert fitted.late == pytest.approx(0.03, rel=1e-3), "both are 3 % off alike"
+    rough = unsure_of(oven, load, model, dataclasses.replace(exact, rms_k=3.0 * exact.rms_k))
+    assert rough.late == pytest.approx(3.0 * fitted.late) and rough.late < plain.late
+    assert fitted.power == LEAST_LOSSES < plain.power
+    assert unsure_of(oven, load, model, dataclasses.replace(exact, covariance=(), covariance_of=())) == plain

@@ -132,7 +132,7 @@ def test_a_missing_file_and_another_oven(kept, oven, tmp_path):
     with pytest.raises(KilnctlError, match="not of 'Bench muffle'"):
         load_model(tmp_path / "m.yaml", oven("bench-muffle"))
     stronger = replace(oven("curing-cabinet"), elements=replace(oven("curing-cabinet").elements, power_w=4500.0))
-    with pytest.raises(KilnctlError, match="learn anew"):
+    with pytest.raises(KilnctlError, match="learn again"):
         load_model(tmp_path / "m.yaml", stronger)
 
 

@@ -232,7 +232,7 @@ def test_the_page_comes_back_after_the_panel_was_started_again(chrome, bed):
 def test_three_screens_without_overflow_or_serious_accessibility_faults(chrome, bed, width, height, tmp_path):
     bed.rest()
     sized(chrome, width, height)
-    axe = axe_source() if _has_axe() else pytest.skip("axe-core is not installed")
+    axe = axe_source() if has_axe() else pytest.skip("axe-core is not installed")
     for light in ("light", "dark") if width > 1000 else ("light",):
         for page in ("now", "schedules", "past", "oven") if light == "light" else ("now", "schedules"):
             opened(chrome, bed, f"#{page}")
@@ -256,7 +256,7 @@ def test_three_screens_without_overflow_or_serious_accessibility_faults(chrome, 
     assert complaints(chrome) == []
 
 
-def _has_axe() -> bool:
+def has_axe() -> bool:
     try:
         return files("axe_core_python").joinpath("axe.min.js").is_file()
     except ModuleNotFoundError:

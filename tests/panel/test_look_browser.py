@@ -14,7 +14,7 @@ from kilnctl.panel.chain_view import view
 from .browser import MARKS, sized, until
 from .conftest import CABINET
 from .parts_look import CELLS, look_of
-from .test_browser import FAULTS, _has_axe, axe_source
+from .test_browser import FAULTS, axe_source, has_axe
 
 pytestmark = [*MARKS, pytest.mark.slow]
 BASELINE = Path(__file__).parent / "parts_look.json"
@@ -110,10 +110,10 @@ def hear(chrome, pages, heard: dict, far: bool = False, language: str = "en") ->
 
 @pytest.mark.parametrize("light", ["light", "dark"])
 def test_every_part_looks_as_it_did(chrome, pages, light):
-    """The picture of each part in cells of mean colour, beside parts_look.json (`tools/trials/looks --parts` makes it
-    anew). Another computer has other letters; another colour, order, frame or size is more than they change."""
+    """The picture of each part in cells of mean colour, against parts_look.json (`tools/trials/looks --parts` makes it
+    again). Another computer has other letters; another colour, order, frame or size is more than they change."""
     then, now = json.loads(BASELINE.read_text())[light], look_of(chrome, pages + "parts.html", light)
-    assert now.keys() == then.keys(), "a part came or went: look at it, then make the baseline anew"
+    assert now.keys() == then.keys(), "a part came or went: look at it, then make the baseline again"
     for name, was in then.items():
         cells, before = bytes.fromhex(now[name]["cells"]), bytes.fromhex(was["cells"])
         assert len(cells) == len(before) == 3 * CELLS[0] * CELLS[1]
@@ -136,19 +136,22 @@ def test_a_changed_colour_is_seen_in_the_comparison(chrome, pages):
 
 
 #: State, whether in the far view, language.
-FAULTLESS = (("soak", True, "en"), ("trip", False, "en"), ("trip", True, "de"), ("door", False, "de"))
+FAULTLESS = (
+    ("soak", True, "en"),
+    ("trip", False, "en"),
+    ("trip", True, "de"),
+    ("door", False, "de"),
+    ("stale", False, "en"),
+    ("stale", True, "en"),
+)
+OLD = {"fresh": False, "age_s": 42.0, "words": "no connection to the panel; trying again"}
 
 
-@pytest.mark.skipif(not _has_axe(), reason="axe-core is not installed")
+@pytest.mark.skipif(not has_axe(), reason="axe-core is not installed")
 def test_far_view_alarm_and_parts_have_no_serious_accessibility_faults(chrome, pages, cabinet):
     sized(chrome, 800, 480)
-    for state, far, language in (
-        ("soak", True, "en"),
-        ("trip", False, "en"),
-        ("trip", True, "de"),
-        ("door", False, "de"),
-    ):
-        hear(chrome, pages, said(cabinet, state), far, language)
+    for state, far, language in FAULTLESS:
+        hear(chrome, pages, said(cabinet, "soak") | OLD if state == "stale" else said(cabinet, state), far, language)
         chrome.execute_script(axe_source())
         found = chrome.execute_async_script(FAULTS)
         assert [v for v in found if v[0] in ("serious", "critical")] == [], (state, far)
@@ -216,6 +219,33 @@ def test_an_open_page_does_not_grow(chrome, pages, cabinet):
     later, larger = grown(chrome)
     print(f"nodes {nodes:.0f} → {later:.0f}, heap {heap:.1f} → {larger:.1f} MB, {rows} rows")
     assert later < nodes + 200 and larger < heap + 4.0 and rows <= 12000
+
+
+#: What of these is whole on the screen: {id: whether}, and whether nothing lies at the side.
+WHOLE = """const edge = document.querySelector('main').getBoundingClientRect(), out = {};
+for (const id of ['state', 'chamber', 'heat', 'times', 'chain', 'hot']) {
+  const at = document.getElementById(id).getBoundingClientRect();
+  out[id] = at.height > 0 && at.top >= edge.top - 1 && at.bottom <= edge.bottom + 1 && at.right <= edge.right + 1;
+}
+const main = document.querySelector('main');
+return [out, main.scrollWidth <= main.clientWidth, document.getElementById('times').textContent];"""
+COST = {"is_open": False, "open_s": 242.0, "fell_k": 112.0, "back_s": None, "lost_j": 5e5}
+PRICE = {"amount": 0.3, "currency": "EUR", "before": False}
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_a_small_screen_has_all_that_matters(chrome, pages, cabinet, language):
+    """Chamber, heat, times, chain, hot surfaces, and both temperatures of the part, without a scroll; the longest case
+    is a door that was open. German rows hid the notice of hot surfaces."""
+    sized(chrome, 800, 480)
+    for more in ({}, {"door": COST, "price": PRICE}):
+        heard = said(cabinet, "soak") | more
+        hear(chrome, pages, heard, language=language)
+        until(lambda: chrome.execute_script("return document.documentElement.lang") == language)
+        chrome.execute_async_script(HEAR, heard, False)
+        whole, fits, rows = chrome.execute_script(WHOLE)
+        assert all(whole.values()) and fits, (whole, fits)
+        assert "150.0 °C" in rows and "150 ± 2 K" in rows and ("0.04 EUR" in rows) == bool(more)
 
 
 #: English words that a German page may hold: names, units, codes, what a person typed.

@@ -143,7 +143,7 @@ def test_an_arm_that_started_nothing_goes_on_to_its_own_end_and_no_further(keys,
 
 def test_a_new_pin_ends_sessions_also_of_another_process(keys, clock):
     token = keys.open("123456")
-    Keys(keys.folder, clock).make_pin("654321")  # `kilnctl panel OVEN --new-pin` beside the panel
+    Keys(keys.folder, clock).make_pin("654321")  # `kilnctl panel OVEN --new-pin` while the panel runs
     assert not keys.session(token) and keys.left_s(token) == 0.0
 
 

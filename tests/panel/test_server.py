@@ -2,6 +2,7 @@
 nothing."""
 
 import json
+import os
 import socket
 import threading
 import time
@@ -59,6 +60,12 @@ def test_looking_needs_no_pin_and_changes_nothing(bed):
     ):
         assert bed.ask("GET", path)[0] in (400, 404), path
     assert bed.status()["running"] == before["running"] is False
+
+
+def test_the_panel_s_process_comes_after_the_service(bed):
+    least = min(19, os.getpriority(os.PRIO_PROCESS, 0) + 5)
+    assert os.getpriority(os.PRIO_PROCESS, bed.panel.pid) == least
+    assert os.getpriority(os.PRIO_PROCESS, bed.service.pid) == os.getpriority(os.PRIO_PROCESS, 0)
 
 
 def test_the_metrics_stand_behind_the_rules_of_every_page(bed):

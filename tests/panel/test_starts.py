@@ -176,7 +176,7 @@ def test_a_start_with_nobody_there_is_asked_for_at_the_oven_only(bed):
 
 
 def test_the_models_are_those_of_the_rig_that_the_service_heats(oven, tmp_path, monkeypatch):
-    """A service with --rig virtual learns apart from the real rig's runs, whatever the description says."""
+    """A service with --rig virtual learns apart from the real rig's runs, also with a real rig described."""
     asked = []
     monkeypatch.setattr(ModelStore, "in_use", lambda self, oven: asked.append(self.folder.name) or ("", ""))
     monkeypatch.setattr(ModelStore, "changed_ns", lambda self: 1)

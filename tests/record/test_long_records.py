@@ -5,6 +5,7 @@ import json
 import math
 import os
 import tracemalloc
+from functools import partial
 
 import numpy as np
 import pytest
@@ -68,34 +69,48 @@ def test_a_line_is_read_as_it_was_written_and_no_other(sequence, text):
         assert parse_line(wrong) is None
 
 
-class Away(JournalFile):
-    """A disk that goes away: what is written never gets there, and no new file can be opened."""
+class Disk:
+    """It can go away (what is written never gets there, and no new file can be opened), or have room for so many more
+    records."""
 
-    away = False
+    def __init__(self, monkeypatch):
+        self.away, self.room = False, math.inf
+        for call in ("open", "fdatasync", "write"):
+            monkeypatch.setattr(os, call, partial(getattr(self, call), getattr(os, call)))
 
-    def _open(self, number):
-        if self.away:
+    def open(self, whole, path, flags, *more, **named):
+        if self.away and flags & os.O_CREAT:
             raise OSError(errno.EROFS, os.strerror(errno.EROFS))
-        super()._open(number)
+        return whole(path, flags, *more, **named)
 
-    def sync(self):
-        if self.away and self._handle >= 0:
+    def fdatasync(self, whole, handle):
+        if self.away:
             raise OSError(errno.EIO, os.strerror(errno.EIO))
-        super().sync()
+        whole(handle)
+
+    def write(self, whole, handle, data):
+        self.room -= 1
+        if self.room < 0:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        return whole(handle, data)
 
 
-def test_the_recorder_outlives_every_failed_reopen_and_says_what_is_lost(tmp_path):
+@pytest.fixture
+def disk(monkeypatch):
+    return Disk(monkeypatch)
+
+
+def test_the_recorder_outlives_every_failed_reopen_and_says_what_is_lost(tmp_path, disk):
     """Its thread died of the second failure: nothing was recorded any more when the disk was back, every later start
     was refused, and each try had counted up the number of the segment."""
-    file = Away(tmp_path)
-    recorder = Recorder(tmp_path, file=file, sync_s=0.01)
+    recorder = Recorder(tmp_path, sync_s=0.01)
     assert recorder.event("start", time_s=0.0).wait(10.0)
-    file.away = True
+    disk.away = True
     for k in range(8):
         assert not recorder.event("note", time_s=float(k)).wait(10.0)
     assert "Read-only" in recorder.state().failure and not recorder.closed
     lost = recorder.state().lost
-    file.away = False
+    disk.away = False
     assert recorder.event("note", time_s=100.0, text="back").wait(10.0)
     state = recorder.close()
     assert recorder.closed and not state.failure
@@ -107,23 +122,15 @@ def test_the_recorder_outlives_every_failed_reopen_and_says_what_is_lost(tmp_pat
     assert len(segments(tmp_path)) <= 3
 
 
-def test_a_reopen_that_breaks_off_writes_everything_again_the_next_time(tmp_path):
+def test_a_reopen_that_breaks_off_writes_everything_again_the_next_time(tmp_path, disk):
     """Half of what waited was written, the next sync went well, and the rest was forgotten without a word."""
-    file = Away(tmp_path)
+    file = JournalFile(tmp_path)
     for k in range(6):
         file.append(f"note {k}")
-    left = [3]
-
-    def full(line):
-        left[0] -= 1
-        if left[0] < 0:
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-        JournalFile._write(file, line)
-
-    file._write = full
+    disk.room = 3
     with pytest.raises(OSError, match="space"):
         file.reopen()
-    del file._write
+    disk.room = math.inf
     for old in segments(tmp_path)[:-1]:
         old.write_bytes(b"")  # the pages that never reached the disk
     file.append("note 6")

@@ -32,7 +32,7 @@ BARE = dataclasses.replace(OVEN, meters=Meters(supply=False, current=False))
     [
         ({}, 1500.0),  # commanded: half of 3 kW
         ({"supply_v": 218.5}, 1353.75),  # 0.95² of it: V²/R
-        ({"supply_v": 218.5, "current_a": 12.0, "mean_current_a": 6.0}, 1311.0),  # V·I, whatever the elements are rated
+        ({"supply_v": 218.5, "current_a": 12.0, "mean_current_a": 6.0}, 1311.0),  # V·I, not what the elements are rated
         ({"supply_v": 218.5, "current_a": 12.0}, 1311.0),
         ({"supply_v": 230.0, "current_a": 6.5, "mean_current_a": 6.5}, 1495.0),  # one of two groups all the time
         ({"current_a": 3000.0 / 230.0 * 0.95}, 1353.75),  # near the rated current: the supply sags, I²·R

@@ -138,12 +138,28 @@ def test_a_journal_that_is_not_ours_inside(tmp_path):
         file.path.unlink()
 
 
-def test_a_flood_of_events_is_bounded_and_told(tmp_path, monkeypatch):
-    monkeypatch.setattr(Recorder, "_work", lambda self: None)
-    recorder = Recorder(tmp_path, queue_limit=10)
+class Standing(JournalFile):
+    """On a disk that stands still."""
+
+    def __init__(self, folder):
+        self.entered, self.gate = threading.Event(), threading.Event()
+        super().__init__(folder)
+
+    def append(self, text):
+        self.entered.set()
+        self.gate.wait(10.0)
+        return super().append(text)
+
+
+def test_a_flood_of_events_is_bounded_and_told(tmp_path):
+    file = Standing(tmp_path)
+    recorder = Recorder(tmp_path, file=file, queue_limit=10)
+    assert file.entered.wait(5.0)
     receipts = [recorder.event("note", number=i) for i in range(50)]
-    assert recorder.state().dropped == 50 - 19 and recorder.state().waiting == 20
+    assert recorder.state().dropped == 50 - 20 and recorder.state().waiting == 20
     assert all(not r.wait(0.0) for r in receipts)
+    file.gate.set()
+    assert recorder.close().waiting == 0 and [r.durable for r in receipts] == [True] * 20 + [False] * 30
 
 
 def test_a_disk_that_fails_for_good_is_told_and_the_end_still_comes(tmp_path, monkeypatch):

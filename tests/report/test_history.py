@@ -28,7 +28,7 @@ def test_a_steady_oven_has_no_warning_and_a_worn_one_has(tmp_path, capsys):
     assert first == "Curing cabinet: 7 runs; it has changed" and second == f"WARNING: {warning}"
     page = Page((tmp_path / "h.html").read_text())
     assert not page.outside and "15 % more" in page.text
-    # After a repair the past begins anew.
+    # After a repair the past begins again.
     last = found.runs[-1].folder.name
     assert ageing.read_history(tmp_path, since=last).findings == ()
     with pytest.raises(KilnctlError, match="no run 'other'"):

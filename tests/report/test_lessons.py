@@ -1,9 +1,14 @@
 """After a run: whether it teaches at all, and who hears of it."""
 
 import json
+from dataclasses import replace
+from math import log
 
 import pytest
 
+from kilnctl.model.day_zero import day_zero
+from kilnctl.model.parameters import PARAMETERS, scaled
+from kilnctl.model.trained_file import TrainedModel
 from kilnctl.record.folder import Begun, SampleWriter, begin
 from kilnctl.record.kept_aside import read_kept_aside
 from kilnctl.record.model_store import Version
@@ -60,3 +65,21 @@ def test_the_words_say_which_model_and_how_well():
     changed = Version(5, Taught.CHANGED, "", "/runs/x", 4, 4, words="holding 200 °C now takes 9 % more power")
     said = version_words(changed, 5)
     assert said.startswith("the oven has changed: holding 200 °C now takes 9 % more power. model 5, from 4 runs")
+
+
+def test_a_supply_without_a_meter_is_named_as_the_other_cause_of_a_change(oven):
+    """P ∝ V²: the power that holds seems 13 % more when the voltage is 6 % less."""
+    cabinet = oven("curing-cabinet")
+    bare = replace(cabinet, meters=replace(cabinet.meters, supply=False, current=False))
+    load = cabinet.usual_load
+    model = day_zero(cabinet, load, 200.0)
+    old = TrainedModel(cabinet.name, model, load, 200.0, 20.0, 200.0, 0.2, "", (), {})
+    sagged = 1.0 / 0.94**2
+    names = [p for p in PARAMETERS if p.name.startswith("lining") or p.name == "leak_w_per_k"]
+    new = replace(old, model=scaled(old.model, names, [log(sagged)] * len(names)))
+    (said,) = lessons.supply_instead(bare, old, new)
+    assert "6 % less voltage" in said and "no meter here" in said
+    (back,) = lessons.supply_instead(bare, new, old)
+    assert "more voltage" in back
+    assert lessons.supply_instead(bare, old, old) == []
+    assert lessons.supply_instead(cabinet, old, new) == [], "a meter tells"

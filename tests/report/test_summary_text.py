@@ -1,4 +1,4 @@
-"""A summary in words, alone and beside another."""
+"""A summary in words, alone and next to another."""
 
 import math
 from dataclasses import replace

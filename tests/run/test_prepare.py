@@ -9,9 +9,11 @@ from kilnctl.commissioning import learning_run
 from kilnctl.control import StepInput
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.doubt import coolest_of, envelope_of
+from kilnctl.model.trained_file import TrainedModel
 from kilnctl.run.prepare import CONTROLLERS
 from kilnctl.safety import policy_for
 from kilnctl.service.session import prepare as prepare_apart
+from kilnctl.settings.schedule import Schedule, Step
 from kilnctl.terms import Phase, Request, RequestKind
 
 
@@ -68,3 +70,22 @@ def test_requests_in_words():
         "proceed",
         "on to the next step",
     ]
+
+
+def test_a_learnt_model_does_not_refuse_for_a_few_per_cent_what_the_oven_did_yesterday(oven):
+    """Its own covariance says that it may be off by as much; the lack is told all the same."""
+    cabinet = oven("curing-cabinet")
+    soak = Schedule(name="soak", steps=(Step(to_c=240.0, hold_s=600.0),))
+    model = day_zero(cabinet, cabinet.usual_load, 240.0)
+    of = tuple(f"lining_{i}_w_per_k" for i in (1, 2, 3, 4))
+    rows = tuple(tuple(0.1**2 for _ in of) for _ in of)
+    known = TrainedModel(
+        *(cabinet.name, model, cabinet.usual_load, 240.0, 20.0, 240.0, 0.2, "", (), {}),
+        covariance_of=of,
+        covariance=rows,
+    )
+    weak = replace(known, model=model.but(power_w=model.steady(240.0)[1] / 1.02))
+    (told,) = prepare(cabinet, soak, weak).programme.shortfalls
+    assert told.impossible and told.doubt > 0.05 and "is tried" in told.note
+    with pytest.raises(KilnctlError, match="only to be held"):
+        prepare(cabinet, soak, replace(known, model=model.but(power_w=model.steady(240.0)[1] / 1.4)))

@@ -72,7 +72,7 @@ def test_contents_that_take_no_heat_are_refused():
 def test_nothing_changes_it_and_it_is_not_learnt_unless_said():
     with pytest.raises(dataclasses.FrozenInstanceError):
         setattr(SMALL, "full_w", 0.0)  # noqa: B010 - as a careless program would
-    assert not hasattr(SMALL, "__dict__") and not SMALL.learnt
+    assert not hasattr(SMALL, "__dict__") and not SMALL.learnt and SMALL.liner_j_per_k == 0.0
 
 
 def test_what_may_be_nothing_may_be_nothing():
@@ -220,6 +220,12 @@ def test_round_a_held_chamber_the_elements_give_what_they_get_and_contents_and_l
     # The chamber is where the reading is, wherever it was before.
     assert held(fixed, x, 60.0, 0.0, 1.0)[0][1] == pytest.approx(60.0, abs=1e-2)
     assert held(fixed, x, 1e9, 0.0, 1.0)[0][1] == pytest.approx(HOTTEST_C, abs=1.0)
+
+
+def test_round_a_held_chamber_no_door_is_open():
+    """A person at the door changes the reading itself."""
+    windy = but(chamber_j_per_k=MOST, door_w_per_k=1e6, door_m2=1e3)
+    assert held(windy, windy.from_chamber(120.0), 120.0, 500.0, 1.0)[0][1] == pytest.approx(120.0, abs=1e-4)
 
 
 def test_round_a_held_chamber_an_empty_oven_s_contents_take_nothing():

@@ -31,6 +31,12 @@ EMPTY: dict[str, Any] = dict(contents_j_per_k=0.0)
 #: Conductivities and capacities that fall to nothing in the frost, and a leak that does in the heat.
 FROST: dict[str, Any] = dict(room_c=-55.0, rise_per_k=(0.02,) * 4, capacity_rise_per_k=(0.02,) * 4)
 LEAK: dict[str, Any] = dict(room_c=100.0, leak_rise_per_k=-0.02)
+#: All conductivities are just below or just above a tenth of theirs at 0 °C, and capacities a fifth: where both stop
+#: falling.
+STOPPED: dict[str, Any] = FROST | dict(room_c=-48.0, leak_rise_per_k=0.02)
+FALLING: dict[str, Any] = STOPPED | dict(room_c=-44.4, capacity_rise_per_k=(0.0175,) * 4)
+BELOW: Lumps = (-40.0, -46.5, -46.0, -48.0, -47.0, -49.0, -45.0, 0.0)
+ABOVE: Lumps = (-40.0, -44.1, -44.0, -44.6, -44.2, -44.8, -45.0, 0.0)
 COLD: Lumps = (-50.0, -52.0, -60.0, -57.0, -62.0, -51.0, -55.0, 0.0)
 
 
@@ -90,6 +96,8 @@ def by_numpy(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool
         (HOT, EMPTY, False, False),
         (HOT, dict(contents_j_per_k=0.5), False, False),
         (COLD, FROST, False, False),
+        (BELOW, STOPPED, False, False),
+        (ABOVE, FALLING, False, False),
         ((300.0, 250.0, 200.0, 180.0, 160.0, 140.0, 230.0, 0.0), LEAK, False, False),
         # Water boils from 100 °C on while heat flows in, to the last joule.
         ((640.0, 520.0, 430.0, 310.0, 190.0, 80.0, 100.0, 5e4), {}, False, True),

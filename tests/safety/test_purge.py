@@ -24,6 +24,11 @@ def test_the_first_heat_waits_for_a_whole_purge_and_the_contactor_too():
     assert bench.verdict.permit is not None and bench.verdict.contactor_allowed and bench.faults == set()
 
 
+def test_a_long_purge_is_told_in_minutes():
+    bench = Bench(airflow_required=True, purge_s=1260.0).feed(2, **QUIET)
+    assert "for another 21 min before" in bench.verdict.reason
+
+
 def test_an_oven_without_vapour_does_not_wait():
     assert Bench(purge_s=100.0).feed(2, **QUIET).verdict.permit is not None
 

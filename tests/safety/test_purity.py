@@ -22,7 +22,7 @@ def imports(path: Path) -> tuple[set[str], set[str]]:
 def test_safety_needs_no_numpy_no_clock_and_no_file():
     for path in (PACKAGE / "safety").glob("*.py"):
         names, ours = imports(path)
-        # The fault table is data in a file beside its module; the next test holds that no tick reads it.
+        # The fault table is data in a file next to its module; the next test holds that no tick reads it.
         of_the_table = {"tomllib", "pathlib"} if path.name == "fault_table.py" else set()
         assert (
             names <= {"math", "copy", "dataclasses", "collections.abc", "numbers", "operator", "typing"} | of_the_table

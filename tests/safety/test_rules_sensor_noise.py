@@ -152,7 +152,7 @@ def test_a_fault_word_of_the_control_sensor_keeps_its_cause_and_others_do_not():
 @pytest.mark.parametrize("fault", ["sensor-frozen", "sensor-noisy", "sensor-unsteady", "sensor-jump"])
 @pytest.mark.parametrize("seen", [dict(chamber=math.nan), dict(faults=("open",))])
 def test_a_sensor_that_shows_nothing_is_not_well_again(fault, seen):
-    """Whatever tripped it: quiet, steady and where it was are said of a reading."""
+    """After any trip: quiet, steady and where it was are said of a reading."""
     well = warm(believed={"sensor-jump": (100.0, 100.0)}, sample=1, sample_since_s=199.0)
     assert not stands(fault, s=well, sample=2)
     assert stands(fault, s=well, sample=2, **seen)

@@ -153,17 +153,16 @@ def test_a_record_that_cannot_be_finished_is_told_and_the_next_is_done(oven, sch
 
 
 def test_the_end_of_the_service_does_not_wait_for_a_page(tmp_path, monkeypatch):
-    monkeypatch.setattr(
-        housekeeping.subprocess,
-        "Popen",
-        lambda *a, popen=housekeeping.subprocess.Popen, **k: popen(
-            [sys.executable, "-c", "import time; time.sleep(600)"], **k
-        ),
-    )
-    said = []
+    children, said, popen = [], [], housekeeping.subprocess.Popen
+
+    def slow(*arguments, **more):
+        children.append(popen([sys.executable, "-c", "import time; time.sleep(600)"], **more))
+        return children[-1]
+
+    monkeypatch.setattr(housekeeping.subprocess, "Popen", slow)
     house = housekeeping.Housekeeping(tmp_path, None, said.append)
     house.finish(tmp_path)
-    child = waited(lambda: house._child)
+    (child,) = waited(lambda: children)
     house.end()
     assert child.poll() is not None and not said
     assert not [t for t in threading.enumerate() if t.name == "housekeeping"]

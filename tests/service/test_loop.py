@@ -11,7 +11,7 @@ import pytest
 
 from kilnctl import load_schedule
 from kilnctl.plants.injection import PlantFault
-from kilnctl.record.recorder import Recorder
+from kilnctl.record.journal import JournalFile
 from kilnctl.record.run_record import read_run
 from kilnctl.rig import RigLost, VirtualRig
 from kilnctl.service import commanding
@@ -223,13 +223,13 @@ class Unplugged(VirtualRig):
 
 @pytest.mark.parametrize("idle", [False, True])
 def test_a_stop_with_the_rig_gone_latches_and_ends_the_record(oven, schedule, tmp_path, idle, monkeypatch):
-    def slow(recorder):
+    def slow(file):
         # The record is complete when `run` has returned, even on a slow disk.
         time.sleep(0.3)
-        return synced(recorder)
+        synced(file)
 
-    synced = Recorder._sync
-    monkeypatch.setattr(Recorder, "_sync", slow)
+    synced = JournalFile.sync
+    monkeypatch.setattr(JournalFile, "sync", slow)
 
     def cut(rig):
         rig.gone = True

@@ -1,6 +1,7 @@
 """Whether an interrupted run goes on, with a model that cools as the test says: each limit from both sides."""
 
 import math
+import time
 from types import SimpleNamespace
 from typing import Any
 
@@ -73,6 +74,11 @@ def test_the_chamber_may_be_so_far_from_it_and_no_further(sign, word, heated):
     assert f"more than the {allowed_k:.0f} K that count as the same" in verdict.words
 
 
+def test_as_far_from_it_as_is_allowed_goes_on():
+    """20 K of fall: 8 K and a third of it and a little more are 15 K."""
+    assert decide(kept(), "resume", model(lambda s, then_c: 200.0), 300.0, 215.0).go
+
+
 def test_a_clock_that_may_be_wrong_needs_a_chamber_that_has_not_cooled_as_in_a_longer_outage():
     assert decide(kept(), "resume", model(), 25.0, cooled_c(25.0), clock_is_right=False).go
     slow = model(lambda s, then_c: ROOM_C + (then_c - ROOM_C) * math.exp(-s / 5e4))
@@ -138,24 +144,66 @@ def test_what_cannot_be_read_stops_the_run_with_the_reason():
     assert not verdict.go and order is None and "description has been changed" in verdict.words
 
 
-def test_a_run_whose_oven_is_where_it_should_be_goes_on_with_its_order(monkeypatch):
-    schedule = SimpleNamespace(sha256="s", after_power_loss="resume")
-    asked = []
+SCHEDULE = SimpleNamespace(sha256="s", after_power_loss="resume")
+RUN: dict[str, Any] = {"oven_sha256": "a", "schedule": "x", "schedule_sha256": "s", "place": kept()}
+
+
+@pytest.fixture
+def asked(monkeypatch):
+    """What was prepared, each in 3 s; this boot has lasted 1060 s."""
+    asked, now_s = [], [500.0]
 
     def prepared(*what):
         asked.append(what)
+        now_s[0] += 3.0
         return SimpleNamespace(model=model())
 
-    monkeypatch.setattr(resume, "load_schedule", lambda path: schedule)
+    monkeypatch.setattr(resume, "load_schedule", lambda path: {"x": SCHEDULE}[path])
     monkeypatch.setattr(resume, "prepare", prepared)
+    monkeypatch.setattr(resume, "passed_s", lambda: now_s[0])
     monkeypatch.setattr(operating_system, "boot", lambda: ("this", 1060.0))
-    service: Any = SimpleNamespace(
-        saved={"boot": "this", "boottime_s": 1000.0}, chamber_c=cooled_c(90.0), oven=SimpleNamespace(sha256="a")
-    )
-    run = {"oven_sha256": "a", "schedule": "x", "schedule_sha256": "s", "place": {**kept(), "outage_s": 30.0}}
+    return asked
+
+
+def waiting(chamber_c: float | None, **saved) -> Any:
+    """A service that finds such a state."""
+    saved = {"boot": "this", "boottime_s": 1000.0, **saved}
+    return SimpleNamespace(saved=saved, chamber_c=chamber_c, oven=SimpleNamespace(sha256="a"))
+
+
+@pytest.mark.parametrize(
+    ("boot", "then", "now", "goes"),
+    [
+        ("this", "", "", True),
+        ("another", "battery", "battery", True),
+        ("another", "", "battery", False),
+        ("another", "battery", "", False),
+    ],
+)
+def test_a_clock_is_right_in_the_same_boot_or_where_it_was_known_to_be_then_and_now(
+    asked, monkeypatch, boot, then, now, goes
+):
+    monkeypatch.setattr(operating_system, "clock_source", lambda: now)
+    monkeypatch.setattr(time, "time", lambda: 1e9)
+    slow = model(lambda s, then_c: ROOM_C + (then_c - ROOM_C) * math.exp(-s / 5e4))
+    monkeypatch.setattr(resume, "prepare", lambda *_: SimpleNamespace(model=slow))
+    verdict, _ = resume.judge(waiting(220.0, boot=boot, clock=then, wall_s=1e9 - 60.0), RUN)
+    assert verdict.go is goes and verdict.outage_s == 60.0 and ("A person decides" in verdict.words) is not goes
+
+
+def test_a_service_that_has_no_reading_yet_stops_the_run(asked):
+    verdict, order = resume.judge(waiting(None), RUN)
+    assert not verdict.go and order is None and "the control sensor gives no reading" in verdict.words and not asked
+
+
+def test_a_run_whose_oven_is_where_it_should_be_goes_on_with_its_order(asked):
+    service, run = waiting(cooled_c(90.0)), {**RUN, "place": {**kept(), "outage_s": 30.0}}
     verdict, order = resume.judge(service, run)
-    assert verdict.go and order is not None and verdict.outage_s == pytest.approx(90.0, abs=1.0)
-    assert asked == [(service.oven, schedule, None, service.chamber_c)]
+    assert verdict.go and order is not None and verdict.outage_s == 60.0 + 30.0 + 3.0
+    assert asked == [(service.oven, SCHEDULE, None, service.chamber_c)]
+    for saved, given in (("trained.yaml", "trained.yaml"), ("", None)):
+        resume.judge(service, {**run, "model": saved})
+        assert asked.pop()[2] == given
     verdict, order = resume.judge(service, {**run, "schedule_sha256": "t"})
     assert not verdict.go and order is None and "schedule has been changed" in verdict.words
     verdict, order = resume.judge(service, {**run, "place": {**kept(), "outage_s": 3000.0}})

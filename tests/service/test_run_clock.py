@@ -1,4 +1,4 @@
-"""Trips, events and samples count from the run's own start, whatever the service's clock shows: the clock of time
+"""Trips, events and samples count from the run's own start, not by the service's clock: the clock of time
 passed counts from the computer's start."""
 
 import math

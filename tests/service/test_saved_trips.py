@@ -82,7 +82,7 @@ def test_where_nobody_knows_a_person_s_explicit_word_is_needed(cabinet, damage):
     trips, believed = saved_trips.from_saved([{**saved, **damage}], 1e9 + 600.0)
     rest = watch(Rest(cabinet, trips, believed), 24.0)
     assert believed == {} and rest.unknown == ("sensor-jump",) and rest.acknowledge("the founder") == ("sensor-jump",)
-    assert rest.acknowledge("  ", reading_is_right=True) and rest.unknown == ("sensor-jump",), "nobody's word"
+    assert rest.acknowledge("  ", reading_is_right=True) and rest.unknown == ("sensor-jump",), "blanks are no name"
     assert rest.acknowledge("the founder", reading_is_right=True) == () and not rest.trips and rest.unknown == ()
 
 

@@ -1,12 +1,14 @@
 """Files that the service needs disappear while it runs: it reports that while it lasts, and makes again what it can."""
 
+import errno
+import os
 import shutil
 import time
 
 import pytest
 
 from kilnctl.errors import KilnctlError
-from kilnctl.service import operating_system, pace, run_log, upkeep
+from kilnctl.service import operating_system, pace, run_log, state_store, upkeep
 from kilnctl.service.pace import Lateness
 from kilnctl.service.socket_server import SocketServer, ask
 from kilnctl.service.upkeep import Upkeep
@@ -33,25 +35,41 @@ def test_a_folder_and_a_socket_that_are_removed_are_made_again(oven, tmp_path):
             operating_system.Owner(tmp_path / "home" / "owner")
 
 
-def test_a_state_that_cannot_be_kept_is_shouted_about_while_it_lasts(oven, tmp_path):
+def test_a_state_that_cannot_be_kept_is_shouted_about_while_it_lasts(oven, tmp_path, monkeypatch):
     told = []
+
+    def refused(*_):
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+
     with at_work(oven("curing-cabinet"), tmp_path, tell=told.append) as person:
         person.until(lambda a: a["state"] == "idle")
-        person.service.saved._store.failure = "the disk is read-only"
+        monkeypatch.setattr(state_store, "save_state", refused)
         said = person.until(lambda a: a["warnings"])
         assert any("cannot be kept" in w for w in said["warnings"])
         until(lambda: any(line.startswith("TROUBLE: the state cannot be kept") for line in told))
 
 
 def test_trouble_is_told_at_once_and_every_ten_minutes():
-    told = []
-    troubles = run_log.Troubles(told.append)
-    for now_s in range(0, 1300, 10):
-        troubles.tick((f"the disk has not answered for {now_s} s",), float(now_s))
+    told, now = [], [0.0]
+    troubles = run_log.Troubles(told.append, lambda: now[0])
+    for now[0] in range(0, 1300, 10):
+        troubles.tick((f"the disk has not answered for {now[0]} s",))
     assert len(told) == 3
-    troubles.tick((), 1300.0)
-    troubles.tick(("the disk has not answered for 1 s",), 1310.0)
+    troubles.tick(())
+    troubles.tick(("the disk has not answered for 1 s",))
     assert len(told) == 4, "a trouble that comes back is a new one"
+
+
+def test_trouble_is_told_once_at_any_simulated_speed(oven, tmp_path):
+    """Ten simulated minutes pass in six milliseconds at this speed, which no computer keeps."""
+    told = []
+    with at_work(oven("curing-cabinet"), tmp_path, tell=told.append, speed=1e5) as person:
+        person.until(lambda a: a["state"] == "idle")
+        person.service.pace.late.watch = lambda *a: None  # its window is half a minute long
+        person.service.pace.late.behind = "the speed of 1e+05 cannot be kept by this computer: it is about 40"
+        begun_s = person.service.pace.time_s
+        until(lambda: person.service.pace.time_s > begun_s + 1300.0)
+    assert len([line for line in told if line.startswith("TROUBLE")]) == 1
 
 
 def test_a_look_that_hangs_is_told_and_close_returns(monkeypatch):

@@ -276,6 +276,23 @@ def test_elements_measured_in_ohms_have_the_power_of_the_hot_wire(tmp_path):
     assert dataclasses.replace(oven, supply=dataclasses.replace(oven.supply)).elements.power_w == oven.elements.power_w
 
 
+@pytest.mark.parametrize(("highest", "alloy"), [("400 °C", "sheathed"), ("1700 °F", "iron-chromium-aluminium")])
+def test_an_unnamed_alloy_is_the_one_that_is_usual_at_this_temperature(tmp_path, highest, alloy):
+    """A sheath fails near 750 °C (makers' tables, from memory): an enamelling box was taken to have sheathed ones."""
+    path = written(
+        tmp_path,
+        "oven: box\nchamber: {width: 23 cm, depth: 27 cm, height: 18 cm}\n"
+        "walls: {sides: [{material: insulating firebrick 26, thickness: 114 mm}]}\n"
+        f"elements: {{power: 2.3 kW}}\nsupply: {{voltage: 240 V, frequency: 60 Hz}}\nlimits: {{highest: {highest}}}\n",
+    )
+    oven = load_oven(path)
+    assert oven.elements.alloy == alloy
+    assert any(a.startswith(f"elements.alloy: {alloy} (") for a in oven.assumptions)
+    path.write_text(path.read_text().replace("power: 2.3 kW", "power: 2.3 kW, alloy: sheathed"))
+    assert load_oven(path).elements.alloy == "sheathed"
+    assert not any("elements.alloy" in a for a in load_oven(path).assumptions)
+
+
 @pytest.mark.parametrize(
     ("change", "expected"),
     [

@@ -88,7 +88,7 @@ def file_of(name: str) -> Path:
 
 class Bench:
     """A chain on a virtual oven, one tick a call; `lacks`: what of a WIRING is not there; `door_switch`: there is one,
-    whatever the description says; `model`: a trained one's file; `put_in`: what is really in, instead of the described
+    not the described one; `model`: a trained one's file; `put_in`: what is really in, instead of the described
     load; `tick_s`: instead of the description's, s."""
 
     def __init__(
@@ -182,7 +182,7 @@ def snapshots(name: str, seed: int, wiring: str) -> dict[str, bytes]:
         phase = {"heat up": "heat-up", "ramp": "heat-up", "soak": "soak", "cooling": "cooling", "finished": "idle"}[
             decision.phase
         ]
-        # A later part of the run is hotter: take the snapshot anew while the phase comes again, and keep the hottest.
+        # A later part of the run is hotter: take the snapshot again while the phase comes again, and keep the hottest.
         since[phase] = since.get(phase, 0.0) + bench.dt
         if phase not in made and since[phase] > wait[phase]:
             made[phase] = pickle.dumps(bench)

@@ -177,7 +177,7 @@ def tuned_on_the_oven(oven: Oven, at_c: float) -> tuple[Tuning, Tuning]:
         other.advance(1.0, steady + 0.05, True).chamber_c - plant.advance(1.0, steady, True).chamber_c
         for _ in range(1800)
     ]
-    # Every eighth second: conversion steps of the front end are small beside the rise between them.
+    # Every eighth second: conversion steps of the front end are small against the rise between them.
     every = 8
     # The rise after half an hour stands for the static gain: the rule takes the smaller integral time anyway.
     static = rise[-1] / (0.05 * model.power_w)

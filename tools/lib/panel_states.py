@@ -51,15 +51,24 @@ def _planned(said: dict) -> bool:
     return said.get("planned") is not None
 
 
-def live_states(place: Path, tell: Callable[[str], None]) -> dict[str, dict]:
-    """What a page hears in each of LIVE; two or three minutes. `place` keeps schedules and runs."""
+def _started(bed: Bed, cookie: str) -> None:
+    """A start is refused while the service still finishes the run before."""
+    end = time.monotonic() + PATIENCE_S
+    while (answer := bed.start("cure.yaml", cookie))[0] != 200:
+        if time.monotonic() > end:
+            raise TimeoutError(str(answer[1])[:400])
+        time.sleep(1.0)
+
+
+def live_states(place: Path, tell: Callable[[str, dict], None]) -> dict[str, dict]:
+    """What a page hears in each of LIVE, told one by one; two or three minutes. `place` keeps schedules and runs."""
     bed, found = Bed(place, VirtualRig), {}
     (place / "schedules" / "cure.yaml").write_text(CURE, encoding="utf-8")
     rig = bed.service.rig  # type: ignore[attr-defined] - a service of this process
 
     def keep(name: str, may: Callable[[dict], bool]) -> None:
         found[name] = _until(bed, may)
-        tell(name)
+        tell(name, found[name])
 
     def fault(kind: str, for_s: float = float("inf")) -> None:
         rig.plant.inject(PlantFault(kind, rig.plant.time_s, for_s))
@@ -67,7 +76,7 @@ def live_states(place: Path, tell: Callable[[str], None]) -> dict[str, dict]:
     try:
         cookie = bed.unlocked()
         keep("idle", lambda s: s["fresh"] and s["status"].get("chamber_c") is not None)
-        bed.start("cure.yaml", cookie)
+        _started(bed, cookie)
         keep("heat-up", lambda s: _planned(s) and s["status"]["chamber_c"] > 90.0)
         _until(bed, lambda s: s["status"]["chamber_c"] > 150.0)
         fault("door open", 240.0)
@@ -79,7 +88,7 @@ def live_states(place: Path, tell: Callable[[str], None]) -> dict[str, dict]:
         keep("soak", lambda s: s["status"]["state"] == "soak" and s["milestones"] and s["milestones"][0]["in_s"] < 700)
         keep("cooling", lambda s: s["status"]["state"] == "cooling" and s["status"]["chamber_c"] < 150.0)
         bed.wait_for(lambda s: not s["running"], PATIENCE_S)
-        bed.start("cure.yaml", cookie)
+        _started(bed, cookie)
         _until(bed, lambda s: s["status"]["duty"] > 0.0 and s["status"]["run_s"] > 300.0)
         fault("thermocouple open", 600.0)
         keep("trip", lambda s: bool(s["status"]["trips"]))

@@ -1,5 +1,5 @@
 // Alarms: one sentence, one action, steady words. Only the border of an urgent one flashes, for its first seconds; its
-// sound can be silenced for a minute. Three levels: high (act now), middle (look soon), low (a note beside the figures).
+// sound can be silenced for a minute. Three levels: high (act now), middle (look soon), low (a note next to the figures).
 import { element } from "./ask.js";
 import { inUnit } from "./units.js";
 import { w } from "./words.js";
@@ -13,7 +13,7 @@ export function alarms(said) {
   if (!said.fresh) {
     return [{ level: "middle", key: "silent", head: w("The oven does not answer"), words: [inUnit(said.words || "") || w("no connection")], more: [w("What is shown is old. Look at the oven itself; its own interlocks do not need this page.")] }];
   }
-  if (s.danger) list.push({ level: "high", key: `danger ${s.danger}`, head: inUnit(s.danger), words: [], more: [] });
+  if (s.danger) { const [head, ...rest] = inUnit(s.danger).split(/(?<=[.]) /); list.push({ level: "high", key: `danger ${s.danger}`, head, words: rest.length ? [sentence(rest.join(" "))] : [], more: [] }); }
   let told = s.danger?.split(":")[0] || "";
   for (const t of trips) {
     const order = t.act.split(".")[0] === told.split(".")[0] ? "" : inUnit(told = t.act); // an order is given once, before all that it answers

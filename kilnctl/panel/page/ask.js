@@ -42,16 +42,21 @@ export function element(name, attributes = {}, ...inside) {
 export const PIN = Symbol("the PIN first");
 export const outcome = (said) => (said.ok ? true : said.status === 401 ? PIN : inUnit(said.words));
 
-function pinBlock() {
+// What the page says of the PIN where it is asked for; of a demo, the PIN itself.
+let demoPin = "";
+export const knowPin = (pin) => { demoPin = pin || ""; };
+export function pinBlock() {
   const field = element("input", { id: "pin", inputmode: "none", autocomplete: "off", maxlength: "6", pattern: "[0-9]*", type: "password" });
   const press = (digit) => { field.value = digit === "⌫" ? field.value.slice(0, -1) : (field.value + digit).slice(0, 6); };
   const keys = element("div", { class: "keys" }, ..."123456789".split("").concat("⌫", "0").map((d) =>
     element("button", { type: "button", "aria-label": d === "⌫" ? w("delete") : d, onclick: () => press(d) }, d)));
-  return element("div", { id: "ask-pin" }, element("label", { for: "pin" }, w("PIN: the six digits")), field, keys);
+  return element("div", { id: "ask-pin" }, element("div", {}, element("label", { for: "pin" }, w("PIN: the six digits")), field, element("p", {}, element("small", {}, demoPin ? w("This is a demo: its PIN is {pin}.", { pin: demoPin }) : w("It was shown once when the panel was set up; “kilnctl panel … --new-pin” makes another.")))), keys);
 }
 // Unlocks with the PIN in the dialog; returns null on success, else the reason.
 async function opened() {
-  const field = $("pin"), said = await post("/api/unlock", { pin: field.value });
+  const field = $("pin");
+  if (field.value.length < 6) { field.focus(); return w("PIN: the six digits"); } // no try is lost
+  const said = await post("/api/unlock", { pin: field.value });
   field.value = "";
   if (!said.ok) { field.focus(); return said.words; }
   $("ask-pin").remove();
@@ -79,10 +84,10 @@ export function ask(head, body, yes, does) {
     const submit = async (event) => {
       event.preventDefault();
       if ($("ask-yes").disabled) return;
-      $("ask-yes").disabled = true;
+      $("ask-yes").disabled = true; $("ask-said").textContent = ""; $("ask-yes").textContent = w("One moment …");
       let refused = $("ask-pin") ? await opened() : null;
       if (refused === null) refused = await does();
-      $("ask-yes").disabled = false;
+      $("ask-yes").disabled = false; $("ask-yes").textContent = yes;
       if (refused === PIN) {
         // The PIN is asked for in the same dialog, so that typed text stays.
         if (!$("ask-pin")) $("ask-body").append(pinBlock());

@@ -4,6 +4,7 @@ import { element } from "./ask.js";
 import { inUnit } from "./units.js";
 import { w } from "./words.js";
 
+const upper = (words) => words.replace(/^./, (x) => x.toUpperCase());
 const NS = "http://www.w3.org/2000/svg";
 const SIGNS = { proved: "M-4 0 L-1 3.5 L5 -3.5", refusing: "M-4 -4 L4 4 M4 -4 L-4 4" };
 export const STATES = { proved: "proved", unproved: "not proved", refusing: "refuses the heat", open: "open, as it should be at rest", none: "this oven has none" };
@@ -17,7 +18,7 @@ function link({ name, state, words }, chosen, onclick) {
   const picture = drawn("svg", { viewBox: "-40 -11 80 22", "aria-hidden": "true" });
   picture.append(drawn("line", { x1: -200, x2: 200, y1: 0, y2: 0, class: "wire" }), drawn("circle", { r: 8.5, class: "dot" }));
   if (SIGNS[state]) picture.append(drawn("path", { d: SIGNS[state], class: "mark" }));
-  return element("li", { "data-state": state }, element("button", { type: "button", "aria-expanded": String(chosen === name), "aria-label": `${w(name)}: ${w(STATES[state])}. ${inUnit(words)}`, onclick }, picture, w(name)));
+  return element("li", { "data-state": state }, element("button", { type: "button", "aria-expanded": String(chosen === name), "aria-label": `${upper(w(name))}: ${w(STATES[state])}. ${upper(inUnit(words))}.`, onclick }, picture, w(name)));
 }
 
 export class Chain {
@@ -32,6 +33,6 @@ export class Chain {
     this.list.replaceChildren(...said.links.map((l) => link(l, this.chosen, () => { this.chosen = this.chosen === l.name ? null : l.name; this.heard(this.said); })));
     if (at >= 0) this.list.children[at]?.firstChild.focus();
     const one = said.links.find((l) => l.name === this.chosen);
-    this.why.textContent = one ? `${w(one.name)}: ${w(STATES[one.state])}. ${inUnit(one.words)}` : inUnit(said.why);
+    this.why.textContent = one ? `${upper(w(one.name))}: ${w(STATES[one.state])}. ${upper(inUnit(one.words))}.` : inUnit(said.why);
   }
 }

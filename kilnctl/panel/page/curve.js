@@ -120,7 +120,7 @@ export class Curve {
     said.push(...this.data.marks.filter((m) => m.time_s >= from && m.time_s <= to).map((m) => m.words));
     this.onRead([clock(this.cursor), ...said].join(" · ")); paintCursor(this);
   }
-  // The names of the lines, each beside a sample of it.
+  // The names of the lines, each next to a sample of it.
   names() {
     if (!this.legend) return;
     const key = this.data.lines.map((l) => `${l.kind}${l.words || ""}${l.colour || ""}`).join() + w("chamber");

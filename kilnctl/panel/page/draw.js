@@ -46,9 +46,10 @@ function picture(curve, g, colour, width, height, ratio) {
   if (!curve.bare) marks(at, data.marks);
   g.save(); g.beginPath(); g.rect(box.x, box.y, box.w, box.h); g.clip();
   if (data.region) region(at, data.region);
-  if (!curve.bare) { for (const soak of data.soaks) shadeSoak(at, soak); phases(at, data.phases); }
+  if (!curve.bare) for (const soak of data.soaks) shadeSoak(at, soak);
   for (const l of lines) if (l.low) band(at, l);
   for (const l of lines) (l.dense ? brush : stroke)(at, l, LINES[l.kind], curve.bare ? 2.4 : 1);
+  if (!curve.bare) phases(at, data.phases);
   if (box.powerH) power(at, data);
   nowLine(at, curve, data);
   g.restore();
@@ -91,7 +92,7 @@ function axes(at, [low, high], width) {
   });
   let free = -Infinity;
   for (const t of timeTicks(at.a, at.b, Math.max(2, box.w / 84))) {
-    const words = tickWords(t), half = g.measureText(words).width / 2, x = Math.min(Math.max(at.x(t), box.x + half - 8), width - half - 2);
+    const words = tickWords(t), half = g.measureText(words).width / 2, x = Math.min(Math.max(at.x(t), box.x + half - 8), width - half - 8);
     g.strokeStyle = colour("--line"); line(g, at.x(t), box.y, at.x(t), box.y + box.h);
     if (x - half < free) continue;
     free = x + half + 10;

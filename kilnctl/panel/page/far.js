@@ -38,16 +38,16 @@ export class Far {
     if (!this.shown) return;
     const s = said.status, end = said.milestones?.at(-1), tripped = !!s.trips?.length;
     this.fit();
-    $("far-state").replaceChildren(element("span", {}, state, ...(said.fresh ? [] : [` · ${$("age").textContent}`])), ...(said.demo ? [element("span", { class: "demo" }, w("Demo, nothing is heated"))] : []));
+    $("far-state").replaceChildren(element("span", {}, state), ...(said.demo ? [element("span", { class: "demo" }, w("Demo, nothing is heated"))] : []));
     $("far-figure").replaceChildren(number(s.chamber_c) ? fixed(degrees(s.chamber_c), 0) : "", element("small", {}, number(s.chamber_c) ? unit() : w("no reading")));
     $("far-state").dataset.care = String(!!s.running && !!s.door_open && !tripped && !s.danger);
-    $("far-row").replaceChildren(...(said.fresh ? this.row(said, tripped, end) : [element("span", { "data-bad": "true" }, w("the oven does not answer"))]));
+    $("far-row").replaceChildren(...(said.fresh ? this.row(said, tripped, end) : [element("span", { "data-bad": "true" }, w("the oven does not answer")), element("span", {}, $("age").textContent)]));
     this.curve.set({ ...data, lines: data.lines.filter((l) => ["chamber", "expected", "should"].includes(l.kind)), marks: [] });
   }
   row(said, tripped, end) {
     const s = said.status, heat = s.running && s.contactor && !tripped;
     const rows = [element("span", { "data-on": String(!!heat && s.duty > 0) }, heat ? w("heat on, {watts}", { watts: watts((s.duty || 0) * (s.full_w || 0), 1) }) : s.danger ? w("heat cannot be cut") : w("heat off"))];
-    if (s.door_open) rows.push(element("span", { "data-bad": "true" }, said.door?.is_open ? w("door open for {time}", { time: clock(said.door.open_s) }) : w("door open")));
+    if (s.door_open) rows.push(element("span", { "data-care": "true" }, said.door?.is_open ? w("door open for {time}", { time: clock(said.door.open_s) }) : w("door open")));
     else if (s.door_open === false) rows.push(element("span", {}, w("door shut")));
     if (end && s.running && !tripped && !s.door_open) rows.push(element("span", {}, said.demo || !said.clock ? w("done in {time}", { time: clock(end.in_s) }) : w("done at {at}", { at: at(end.in_s, said.clock) })));
     return rows;

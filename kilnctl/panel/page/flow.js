@@ -15,7 +15,9 @@ export const FLOWS = {
   "past the walls": ["door, leaks and vent", "--care-line", "by door and leaks", "It leaves past the walls: round the door, through holes and with the vented air."],
   "unexplained": ["not explained", "--ahead", "not explained", "The model cannot say where this goes: an open door, a wet load, or a description that is a little off."],
 };
-const nice = (name) => FLOWS[name] || [name, "--plan", name, "A part of the heat that leaves the oven."];
+// While the door is open: the model does not count it.
+const DOOR = ["mostly the door", "--ahead", "mostly the door", "The model does not count an open door: most of this leaves by it."];
+const nice = (name, door) => (door && name === "unexplained" ? DOOR : FLOWS[name]) || [name, "--plan", name, "A part of the heat that leaves the oven."];
 
 function drawn(name, attributes, ...inside) {
   const made = document.createElementNS(NS, name);
@@ -44,9 +46,9 @@ export class Flow {
     // Drawn again when the screen is turned: letters keep their size.
     new ResizeObserver(() => { if (this.last && place.clientWidth && Math.abs(place.clientWidth - this.wide) > 40) this.show(this.last); }).observe(place);
   }
-  // `value`: how a number is said; `more`: sentences below the picture.
-  show({ ledger, supply, value = watts, more = [], empty = "no heat, nothing to share out" }) {
-    this.last = { ledger, supply, value, more, empty }; this.wide = this.place.clientWidth;
+  // `value`: how a number is said; `more`: sentences below the picture; `door`: whether it is open.
+  show({ ledger, supply, value = watts, more = [], door = false, empty = "no heat, nothing to share out" }) {
+    this.last = { ledger, supply, value, more, door, empty }; this.wide = this.place.clientWidth;
     const { sources, sinks } = sorted(ledger || {}, supply || 0), total = Math.max(1e-9, sources.reduce((a, [, v]) => a + v, 0), sinks.reduce((a, [, v]) => a + v, 0));
     const held = document.activeElement?.dataset?.flow;
     if (!sources.length && !sinks.length) { this.place.replaceChildren(element("p", {}, w(empty)), ...more.map((m) => element("p", { class: "flow-sum" }, m))); return; }
@@ -60,7 +62,7 @@ export class Flow {
     for (const [name, v] of sources) {
       const at = y + (slot(v) - tall(v)) / 2;
       svg.append(this.path(name, v, ribbon(0, at, middle, into, tall(v)), value, name !== "supply"));
-      texts.push(this.label(8, at + tall(v) / 2, name === "supply" ? w("supply") : w(nice(name)[2]), value(v)));
+      texts.push(this.label(8, at + tall(v) / 2, name === "supply" ? w("supply") : w(nice(name, door)[2]), value(v)));
       y += slot(v); into += v * scale;
     }
     svg.append(drawn("rect", { x: middle, y: hub, width: BAR, height: room, fill: "var(--ink)", rx: 3 }));
@@ -69,19 +71,19 @@ export class Flow {
     for (const [name, v] of sinks) {
       const at = y + (slot(v) - tall(v)) / 2;
       svg.append(this.path(name, v, ribbon(middle + BAR, from, end, at, tall(v)), value, false));
-      texts.push(this.label(end + 8, at + tall(v) / 2, w(nice(name)[0]), value(v)));
+      texts.push(this.label(end + 8, at + tall(v) / 2, w(nice(name, door)[0]), value(v)));
       y += slot(v); from += v * scale;
     }
     svg.append(...texts);
     const one = this.chosen && [...sources, ...sinks].find(([n]) => n === this.chosen);
-    const words = one ? (one[0] === "supply" ? w("What the elements take from the supply: {value}.", { value: value(one[1]) }) : `${w(nice(one[0])[3])} ${value(one[1])}.`) : w("Touch a flow to see what it is.");
+    const words = one ? (one[0] === "supply" ? w("What the elements take from the supply: {value}.", { value: value(one[1]) }) : `${w(nice(one[0], door)[3])} ${value(one[1])}.`) : w("Touch a flow to see what it is.");
     this.place.replaceChildren(svg, element("p", { class: "flow-words", "aria-live": "polite" }, words), ...(more.length ? [element("p", { class: "flow-sum" }, ...more.map((m) => element("span", {}, m)))] : []));
     if (held) this.place.querySelector(`[data-flow="${held}"]`)?.focus();
   }
   path(name, v, d, value, back) {
     const colour = name === "supply" ? "--glow" : nice(name)[1];
     const made = drawn("path", { d, fill: `var(${colour})`, "fill-opacity": back ? 0.45 : 0.8, tabindex: 0, role: "button", "data-flow": name, "aria-pressed": String(this.chosen === name),
-      "aria-label": `${name === "supply" ? w("supply") : w(nice(name)[0])} ${value(v)}` });
+      "aria-label": `${name === "supply" ? w("supply") : w(nice(name, this.last.door)[0])} ${value(v)}` });
     const choose = () => { this.chosen = this.chosen === name ? null : name; this.show(this.last); };
     made.addEventListener("click", choose);
     made.addEventListener("keydown", (e) => { if (e.key === "Enter" || e.key === " ") { e.preventDefault(); choose(); } });

@@ -1,6 +1,6 @@
 // Boot: pages, choices, the stream of events, and what is always on the screen.
 import { Alarms } from "./alarm.js";
-import { act, ask, element, get, outcome, post, say, unlock } from "./ask.js";
+import { act, ask, element, get, knowPin, outcome, post, say, unlock } from "./ask.js";
 import { Far } from "./far.js";
 import { Now } from "./now.js";
 import { Oven } from "./oven.js";
@@ -26,7 +26,7 @@ function show() {
   }
   pages[wanted].shown?.(last);
 }
-window.addEventListener("hashchange", show);
+window.addEventListener("hashchange", () => { document.querySelector("main").scrollTop = 0; show(); });
 
 function light(set) {
   let kept = null;
@@ -90,7 +90,7 @@ export function heard(said) {
   last = said;
   const s = said.status;
   document.title = `${said.demo ? "Demo: " : ""}${s.oven || "Oven"}${number(s.chamber_c) ? ` · ${temperature(s.chamber_c)}` : ""}`;
-  $("demo").hidden = !said.demo;
+  $("demo").hidden = !said.demo; knowPin(said.demo_pin);
   // At rest Stop does not shout; whenever heat is possible, or nothing is known, it does.
   document.body.classList.toggle("at-rest", said.fresh && !s.running && !s.waiting && !s.contactor && !s.danger && !s.trips?.length);
   stale();

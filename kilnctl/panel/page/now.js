@@ -5,14 +5,16 @@ import { Curve } from "./curve.js";
 import { Flow, sums } from "./flow.js";
 import { kept, outlook } from "./scale.js";
 import { at, clock, degrees, fixed, inUnit, kwh, money, number, span, temperature, unit, watts } from "./units.js";
-import { w } from "./words.js";
+import { told, w } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
-const STATES = { idle: "At rest", "start test": "Testing relay and sensor", "heat up": "Heating up", ramp: "Rising as planned", soak: "Soaking", cooling: "Cooling, heat off", finished: "Finished", held: "Held here", tripped: "Heat is cut", starting: "Starting", learning: "Learning the oven" };
+const STATES = { idle: "At rest", "start test": "Testing relay and sensor", purge: "Airing before the heat", "heat up": "Heating up", ramp: "Rising as planned", soak: "Soaking", cooling: "Cooling, heat off", finished: "Finished", held: "Held here", tripped: "Heat is cut", starting: "Starting", learning: "Learning the oven" };
 export const PHASES = { "heat up": "heat up", ramp: "ramp", soak: "soak", cooling: "cool" };
 // Most rows that a page keeps; above that they are thinned to half. Every line is drawn from them each second.
 const MOST_ROWS = 12000;
-const MARKS = { trip: () => "trip", door: (words) => (words.includes("opened") ? "door open" : "door shut"), request: (words) => words.split(",")[0] };
+// What a person asked for is called as on its button.
+const ASKED = { hold: "hold", proceed: "Go on", skip: "Next step", soak: "Soak longer", stop: "stop" };
+export const MARKS = { trip: () => "trip", door: (words) => (words.includes("opened") ? "door open" : "door shut"), request: (words) => ASKED[words.split(",")[0]] || words.split(",")[0] };
 
 export class Now {
   constructor() {
@@ -31,7 +33,7 @@ export class Now {
     const times = this.columns.time_s, keep = kept(times, this.columns.chamber_c, times[0], times.at(-1), MOST_ROWS / 8);
     for (const [name, values] of Object.entries(this.columns)) this.columns[name] = keep.map((i) => values[i]);
   }
-  // Add the new rows to the present columns; a curve that was thinned is sent whole again with a new epoch.
+  // Add the new rows to the present columns.
   take(said) {
     const { whole, columns } = said.curve;
     if (whole) this.columns = columns;
@@ -45,6 +47,7 @@ export class Now {
   headline(s) {
     if (s.danger) return seen(s.danger);
     if (s.running && s.door_open && !s.trips?.length) return w("Door open");
+    if (s.state === "start test" && /purging/.test(s.reason || "")) return w(STATES.purge);
     return !s.running && s.waiting && !s.trips?.length ? w("A start waits") : w(STATES[s.state] || s.state || "");
   }
   heard(said) {
@@ -53,23 +56,24 @@ export class Now {
     $("state").replaceChildren(this.headline(s), ...(s.schedule ? [element("span", {}, ` · ${s.schedule}`)] : []));
     $("state").dataset.care = String(!!s.running && !!s.door_open && !tripped && !s.danger);
     $("chamber").replaceChildren(number(s.chamber_c) ? fixed(degrees(s.chamber_c), s.chamber_c < 1000 ? 1 : 0) : "", element("small", {}, number(s.chamber_c) ? ` ${unit()}` : w("no reading")));
-    $("reason").textContent = inUnit(tripped || !s.running || said.chain?.why?.includes(s.reason) ? "" : s.reason);
+    $("reason").textContent = inUnit(tripped || !s.running || said.chain?.why?.includes((s.reason || "").replace("start test: waiting, ", "")) ? "" : s.reason);
     $("hot").hidden = !s.notice; $("hot").textContent = inUnit(s.notice || "");
     this.heat(s, said.chain);
     this.times(said, tripped);
     this.facts(s);
-    this.flow.show({ ledger: s.running ? s.ledger_w || {} : {}, supply: s.running ? Object.values(s.ledger_w || {}).reduce((a, v) => a + v, 0) : 0, more: sums(s.energy_j || 0, this.day_j + (s.energy_j || 0), said.price) });
+    this.flow.show({ ledger: s.running ? s.ledger_w || {} : {}, supply: s.running ? Object.values(s.ledger_w || {}).reduce((a, v) => a + v, 0) : 0, door: !!s.door_open, more: sums(s.energy_j || 0, this.day_j + (s.energy_j || 0), said.price) });
     if (said.chain) this.chain.heard(said.chain);
     this.log(said.events || []);
     $("hold").hidden = !!s.held || !s.running; $("proceed").hidden = !s.held; $("skip").hidden = $("soak").hidden = !s.running;
     for (const id of ["hold", "proceed", "skip", "soak"]) $(id).disabled = !s.running || tripped;
     this.curve.set(this.picture(said, tripped));
+    $("zoom-in").hidden = $("zoom-out").hidden = !this.curve.data.lines.length;
     const next = said.milestones?.[0];
     $("curve-words").textContent = `${w("chamber")} ${temperature(s.chamber_c, 1)}`.replace(/^./, (x) => x.toUpperCase()) + (number(s.reference_c) && !tripped ? `, ${w("should be")} ${temperature(s.reference_c, 1)}` : "") + (next ? `; ${milestone(next)} ${w("in {time}", { time: clock(next.in_s) })}` : "") + `. ${w("Arrow keys read the curve, plus and minus zoom.")}`;
   }
   // With the link of the chain that refuses it, so that a person at a small screen need not look for it.
   heat(s, chain) {
-    const refusing = s.danger || !s.running ? null : chain?.links.find((l) => l.state === "refusing"), why = s.door_open ? w("door open") : refusing ? w(refusing.name) : "";
+    const refusing = s.danger || !s.running ? null : chain?.links.find((l) => l.state === "refusing"), why = s.door_open ? w("door open") + (this.said.door?.is_open ? `, ${clock(this.said.door.open_s)}` : "") : refusing ? w(refusing.name) : "";
     const on = !!s.running && !!s.contactor && s.duty > 0, full = s.full_w || 0, bar = element("i", {});
     bar.style.width = `${Math.round(100 * (s.duty || 0))}%`;
     const words = on ? w("Heat on, {watts}", { watts: watts(s.duty * full) }) : s.danger ? w("Heat cannot be cut") : w("Heat off");
@@ -80,12 +84,14 @@ export class Now {
     const s = said.status, next = said.milestones?.[0], end = said.milestones?.at(-1), rows = [];
     // With the door open nothing of this comes true until it is shut.
     if (next && !s.door_open) rows.push([milestone(next), clock(next.in_s)]);
-    if (end && (end !== next || s.door_open)) rows.push([s.door_open ? w("done, if shut now") : w("all done"), clock(end.in_s) + (said.demo || !said.clock ? "" : `, ${at(end.in_s, said.clock)}`)]);
-    if (s.running && !tripped && !s.door_open && number(s.reference_c)) rows.push([w("should be"), temperature(s.reference_c, 1)]);
+    if (end) rows.push([s.door_open ? w("done, if shut now") : w("all done"), element("span", {}, clock(end.in_s) + (said.demo || !said.clock ? "" : `, ${at(end.in_s, said.clock)}`))]);
+    if (s.running && !end && !s.held && !tripped && this.said.plan === null) rows.push([w("all done"), w("not known yet")]);
+    if (s.running && s.held && !tripped) rows.push([w("all done"), w("waits for “Go on”")]);
+    if (s.running && !tripped && !s.door_open && !s.held && s.state !== "start test" && number(s.reference_c)) rows.push([w("should be"), temperature(s.reference_c, 1), "less"]);
     rows.push(...part(s));
     // What the door costs is said while it is open, and until the chamber is back; after that, among the facts.
-    if (said.door && !tripped && (said.door.is_open || said.door.back_s === null)) rows.push([said.door.is_open ? w("door costs") : w("door has cost"), doorCost(said.door)]);
-    pairs($("times"), rows);
+    if (said.door && !tripped && (said.door.is_open || said.door.back_s === null)) rows.push([said.door.is_open ? w("door costs") : w("door has cost"), doorCost(said.door, said.price), "door"]);
+    lines($("times"), rows);
     $("begin").hidden = !!s.running || tripped || !!s.danger || !said.fresh || !!s.refusal || !!s.waiting;
   }
   facts(s) {
@@ -94,7 +100,7 @@ export class Now {
       [w("energy so far"), s.running ? kwh(j) + (price ? `, ${money(j, price)}` : "") : "–"],
       [w("since the start"), s.running ? clock(s.run_s) : "–"], [w("second sensor"), number(s.limit_c) ? temperature(s.limit_c, 1) : "–"],
       [w("elements, estimated"), number(s.element_estimate_c) ? temperature(s.element_estimate_c) : "–"],
-      ...(this.said.door ? [[this.said.door.is_open ? w("the door costs so far") : w("the last open door"), doorCost(this.said.door)]] : []),
+      ...(this.said.door ? [[this.said.door.is_open ? w("the door costs so far") : w("the last open door"), doorCost(this.said.door, price)]] : []),
       [w("door"), s.door_open === null || s.door_open === undefined ? w("not told") : s.door_open ? w("open") : w("shut")],
       [w("contactor"), s.contactor ? w("closed") : w("open")], ...(s.warnings || []).map((x) => [w("note"), inUnit(x)])]);
   }
@@ -157,22 +163,22 @@ function band(c) {
 }
 // What a danger has seen, in its own words: after the order of its first sentence.
 function seen(danger) {
-  const words = danger.split(". ")[0].split(": ").at(-1).toLowerCase();
-  return words.slice(0, 1).toUpperCase() + words.slice(1);
+  const shout = danger.split(". ")[0].split(": ").at(-1), words = told(shout);
+  return words === shout ? shout.slice(0, 1) + shout.slice(1).toLowerCase() : words;
 }
 // Measured values come first; an estimate is marked as one, and is not shown once the sensor has proved it wrong.
 function part(s) {
-  const rows = [], measured = number(s.part_c), sd = 2 * (s.part_sd_k || 0);
-  if (measured) rows.push([w("part, measured"), temperature(s.part_c, 1)]);
-  if (!s.running || !number(s.part_estimate_c)) return rows;
-  const off = measured ? Math.abs(s.part_estimate_c - s.part_c) : 0;
-  if (off > Math.max(3, sd)) rows.push([w("part, estimated"), w("{much} off", { much: span(off, 0) })]);
-  // Where it is measured too, the estimate is left out on a small screen.
-  else rows.push([w("part, estimated"), `${temperature(s.part_estimate_c)} ± ${span(Math.max(1, Math.ceil(Math.max(sd, off))), 0)}`, measured]);
-  return rows;
+  const measured = number(s.part_c), sd = 2 * (s.part_sd_k || 0), off = measured ? Math.abs(s.part_estimate_c - s.part_c) : 0;
+  const within = span(Math.max(1, Math.ceil(Math.max(sd, off))), 0), guessed = s.running && number(s.part_estimate_c);
+  if (!measured) return guessed ? [[w("part, estimated"), `${temperature(s.part_estimate_c)} ± ${within}`]] : [];
+  // Both in one row, so that a small screen has them.
+  const guess = off > Math.max(3, sd) ? w("estimate {much} off", { much: span(off, 0) }) : w("estimated {c} ± {much}", { c: fixed(degrees(s.part_estimate_c), 0), much: within });
+  return [[guessed ? w("part") : w("part, measured"), [element("span", {}, temperature(s.part_c, 1)), ...(guessed ? [" ", element("small", {}, guess)] : [])]]];
 }
 export const NEXT = { "heat up": "arrives at {c}", ramp: "ramp ends at {c}", soak: "soak at {c} ends", cooling: "cooled to {c}" };
 export const milestone = (next) => w(NEXT[next.phase] || "{c}", { c: temperature(next.to_c) });
 // What a door cost: how long it was open, how far the chamber fell, what left by it, and when the chamber was back.
-const doorCost = (d) => [clock(d.open_s), `−${span(d.fell_k, 0)}`, ...(d.lost_j > 18000 ? [kwh(d.lost_j)] : []), ...(d.back_s !== null ? [w("back after {time}", { time: clock(d.back_s) })] : [])].map((x, i, all) => element("span", {}, x + (i < all.length - 1 ? ", " : "")));
-function pairs(list, rows) { list.replaceChildren(...rows.flatMap(([a, b, less]) => [element("dt", { class: less ? "less" : null }, a), element("dd", { class: less ? "less" : null }, ...[b].flat())])); }
+const doorCost = (d, price) => [...(d.is_open ? [] : [clock(d.open_s)]), `−${span(d.fell_k, 0)}`, ...(d.lost_j > 18000 ? [kwh(d.lost_j), ...(price && (d.lost_j / 3.6e6) * price.amount >= 0.005 ? [money(d.lost_j, price)] : [])] : []), ...(d.back_s !== null ? [w("back after {time}", { time: clock(d.back_s) })] : [])].map((x, i, all) => element("span", {}, x + (i < all.length - 1 ? ", " : "")));
+function pairs(list, rows) { list.replaceChildren(...rows.flatMap(([a, b]) => [element("dt", {}, a), element("dd", {}, ...[b].flat())])); }
+// Each row shares its line for itself; one of the kind "less" may be left out on a small screen.
+function lines(list, rows) { list.replaceChildren(...rows.map(([a, b, kind]) => element("div", { class: kind || null }, element("dt", {}, a), element("dd", {}, ...[b].flat())))); }

@@ -18,7 +18,7 @@ export class Oven {
     const [low, middle, high] = s.reach_c;
     $("size-words").replaceChildren(
       element("p", {}, w(s.limiter_c ? "Schedules may go up to {highest}; the software cuts the heat at {trip}; the independent limiter is set to {limiter}." : "Schedules may go up to {highest}; the software cuts the heat at {trip}.", { highest: temperature(s.highest_c), trip: temperature(s.trip_c), limiter: temperature(s.limiter_c) })),
-      element("p", {}, w("{power} would hold {likely} for ever (between {low} and {high}, for what is not known). Empty and at full power it gets from {cold} to {hot} in about {time}.", { power: watts(s.power_w), likely: temperature(middle), low: temperature(low), high: temperature(high), cold: temperature(s.ambient_c), hot: temperature(s.ledger_at_c), time: clock(s.heat_up_s) })));
+      element("p", {}, w("Left on at {power} it would settle at about {likely} in the end (not all is known: {low} to {high}). Empty and at full power it gets from {cold} to {hot} in about {time}.", { power: watts(s.power_w), likely: temperature(middle), low: temperature(low), high: temperature(high), cold: temperature(s.ambient_c), hot: temperature(s.ledger_at_c), time: clock(s.heat_up_s) })));
     $("size-power").setAttribute("aria-label", w("Holding {c} takes {likely}, between {low} and {high}", { c: temperature(s.at_c.at(-1)), likely: watts(s.holding_w.at(-1)), low: watts(s.holding_low_w.at(-1)), high: watts(s.holding_high_w.at(-1)) }));
     $("size-shell").setAttribute("aria-label", w("At {c} inside the hottest outside face is at {shell}", { c: temperature(s.at_c.at(-1)), shell: temperature(s.shell_c.at(-1)) }));
     requestAnimationFrame(() => this.draw());

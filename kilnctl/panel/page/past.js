@@ -3,14 +3,14 @@
 import { act, element, get, say } from "./ask.js";
 import { Curve } from "./curve.js";
 import { Flow } from "./flow.js";
-import { PHASES } from "./now.js";
+import { MARKS, PHASES } from "./now.js";
 import { clock, fixed, isF, kwh, number, temperature } from "./units.js";
 import { w } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const COLOURS = ["--ember", "--part", "--ahead", "--good", "--care", "--do"], MOST = COLOURS.length;
 
-// A photograph as JPEG, its longer side at most so many pixels, without what a camera writes beside it.
+// A photograph as JPEG, its longer side at most so many pixels, without what a camera adds.
 const WIDEST = 1280;
 async function smaller(file) {
   const picture = await createImageBitmap(file), scale = Math.min(1, WIDEST / Math.max(picture.width, picture.height)), canvas = document.createElement("canvas");
@@ -47,8 +47,9 @@ export class Past {
     const all = await Promise.all(runs.map((r) => get(`/api/run/${r.id}`)));
     const lines = all.map((said, i) => ({ kind: "chamber", time_s: said.columns?.time_s || [], values: said.columns?.chamber_c || [], colour: COLOURS[i], words: `${runs[i].schedule}, ${runs[i].started.slice(5, 16)}` }));
     this.draw({ lines, bars: [], marks: [], soaks: [], phases: [], now: null });
-    const rows = runs.map((r) => element("tr", {}, ...[`${r.schedule}, ${r.started.slice(0, 16)}`, w(r.outcome), number(r.duration_s) ? clock(r.duration_s) : "–", number(r.highest_c) ? temperature(r.highest_c, 1) : "–", number(r.energy_kwh) ? `${fixed(r.energy_kwh, 2)} kWh` : "–"].map((x) => element("td", {}, x))));
-    $("run-facts").replaceChildren(element("table", {}, element("thead", {}, element("tr", {}, ...["run", "outcome", "takes", "highest", "energy"].map((x) => element("th", { scope: "col" }, w(x))))), element("tbody", {}, ...rows)));
+    const swatch = (i) => { const made = element("i", { class: "swatch", "aria-hidden": "true" }); made.style.background = `var(${COLOURS[i]})`; return made; };
+    const rows = runs.map((r, i) => element("tr", {}, element("th", { scope: "row" }, swatch(i), `${r.schedule}, ${r.started.slice(0, 16)}`), ...[w(r.outcome), number(r.duration_s) ? clock(r.duration_s) : "–", number(r.highest_c) ? temperature(r.highest_c, 1) : "–", number(r.energy_kwh) ? `${fixed(r.energy_kwh, 2)} kWh` : "–"].map((x) => element("td", {}, x))));
+    $("run-facts").replaceChildren(element("table", { class: "compared" }, element("thead", {}, element("tr", {}, ...["run", "outcome", "takes", "highest", "energy"].map((x) => element("th", { scope: "col" }, w(x))))), element("tbody", {}, ...rows)));
   }
   draw(data) { $("run-curve-box").hidden = false; requestAnimationFrame(() => { this.curve.all(); this.curve.set(data); }); }
   async open(run) {
@@ -62,13 +63,13 @@ export class Past {
     if (c.part_c?.some(number)) lines.push({ kind: "part", time_s: t, values: c.part_c });
     lines.push({ kind: "chamber", time_s: t, values: c.chamber_c });
     const kind = { trip: "trip", door: "door", request: "hold", step: "step" };
-    this.draw({ lines, bars: [{ time_s: t, values: c.duty }], full_w: said.full_w, now: null, soaks: said.phases.filter((x) => typeof x.at_c === "number"), phases: said.phases.filter((x) => PHASES[x.phase]).map((x) => ({ from: x.from, to: x.to, words: w(PHASES[x.phase]) })), marks: events.filter((e) => e[1] in kind).map(([time_s, what, words]) => ({ time_s, kind: kind[what], words: what === "trip" ? w("heat cut") : words.split(",")[0] })) });
+    this.draw({ lines, bars: [{ time_s: t, values: c.duty }], full_w: said.full_w, now: null, soaks: said.phases.filter((x) => typeof x.at_c === "number"), phases: said.phases.filter((x) => PHASES[x.phase]).map((x) => ({ from: x.from, to: x.to, words: w(PHASES[x.phase]) })), marks: events.filter((e) => e[1] in kind).map(([time_s, what, words]) => ({ time_s, kind: kind[what], words: what === "trip" ? w("heat cut") : what in MARKS ? w(MARKS[what](words)) : words })) });
     const place = element("div", {});
     $("run-facts").replaceChildren(element("h3", {}, w("Where the energy went, by the model")), place);
     new Flow(place).show({ ledger: said.ledger_j, supply: Object.values(said.ledger_j).reduce((a, v) => a + v, 0), value: kwh });
   }
   photos(run, names) {
-    const box = element("div", { id: "run-photos", class: "photos" }), pick = element("input", { type: "file", id: "photo-pick", accept: "image/*", class: "unseen" });
+    const box = element("div", { id: "run-photos", class: "photos" }), pick = element("input", { type: "file", id: "photo-pick", accept: "image/*", class: "unseen", tabindex: "-1", "aria-label": w("Add a photograph") });
     const again = async () => { const now = await get(`/api/run/${run.id}`); if (now.ok && this.one === run.id) this.photos(run, now.photos); };
     pick.addEventListener("change", async () => {
       const made = pick.files[0] && (await smaller(pick.files[0]).catch(() => null));

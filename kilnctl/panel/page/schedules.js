@@ -1,5 +1,5 @@
 // The page "Schedules": choose, see what is expected, change with checks, start.
-import { PIN, act, ask, element, get, outcome, post, say } from "./ask.js";
+import { PIN, act, ask, element, get, outcome, pinBlock, post, say } from "./ask.js";
 import { Curve } from "./curve.js";
 import { Flow } from "./flow.js";
 import { later } from "./later.js";
@@ -76,6 +76,8 @@ export class Schedules {
     const said = await get("/api/schedules");
     this.list = said.schedules || [];
     this.shelf.deleted(said.deleted || []);
+    // What this oven may do comes first.
+    this.list.sort((p, q) => Number(!!q.may) - Number(!!p.may));
     return this.list;
   }
   async shown() {
@@ -93,7 +95,7 @@ export class Schedules {
     $("schedule-templates").replaceChildren(...(file === null ? TEMPLATES.map((t) => element("button", { type: "button", onclick: () => { $("schedule-text").value = textOf(t); this.changed = true; this.check(); } }, element("strong", {}, w(t[0])), element("br"), element("small", {}, w(t[1])))) : []));
     this.over = said.sha256 || ""; this.shelf.versions(said.versions || []);
     $("schedule-text").value = said.text || ""; $("schedule-file").value = file || ""; $("schedule-edit").open = file === null;
-    $("schedule-one").hidden = false; $("schedule-name").textContent = this.list[place]?.name || w("A new schedule"); $("schedule-name").focus();
+    $("schedule-one").hidden = false; $("schedule-name").textContent = this.list[place]?.name || w("A new schedule"); $("schedule-name").focus(); $("schedule-name").scrollIntoView();
     this.changed = file === null;
     await this.check();
   }
@@ -128,11 +130,11 @@ export class Schedules {
     $("schedule-plan").replaceChildren(
       ...(p.outcome === "finished" ? [] : [element("p", { class: "care" }, element("strong", {}, `${w("WOULD NOT END WELL")}: ${w(p.outcome)}`))]),
       element("dl", { class: "figures" }, ...figures.map(([k, v]) => element("div", {}, element("dt", {}, k), element("dd", {}, v)))),
-      element("p", {}, element("small", {}, w("from where the oven is now"))),
-      ...p.words.map((x) => element("p", {}, element("small", {}, inUnit(x)))));
+      element("p", {}, element("small", {}, w("Expected from where the oven is now."))),
+      ...p.words.map((x) => element("p", {}, element("small", {}, inUnit(x).replace(/^./, (first) => first.toUpperCase())))));
     this.flow.show({ ledger: p.ledger_j || {}, supply: Object.values(p.ledger_j || {}).reduce((a, v) => a + v, 0), value: kwh, empty: w("being worked out …") });
     $("plan-curve").setAttribute("aria-label", w("Expected: {steps}", { steps: p.stretches.map((s) => w("{phase} to {c} until {time}", { phase: w(PHASES[s.phase] || s.phase), c: temperature(s.to_c), time: clock(s.end_s) })).join(", ") }));
-    requestAnimationFrame(() => this.curve.set({ ...planned(p, this.said?.status?.full_w || 0), handles: $("schedule-edit").open ? corners(p, this.steps.rows) : null }));
+    requestAnimationFrame(() => this.curve.set({ ...planned(p, p.full_w || 0), handles: $("schedule-edit").open ? corners(p, this.steps.rows) : null }));
   }
   buttons() {
     const s = this.said?.status || {};
@@ -169,6 +171,7 @@ export class Schedules {
       ...(ends ? [element("p", { class: "care" }, element("strong", {}, `${w("It is expected not to end well: {outcome}.", { outcome: w(p.outcome) })} `), inUnit(p.words.at(-1) || ""))] : []),
       element("ul", {}, ...["nothing in the oven that must not get so hot; nothing flammable near it", "door shut, ventilation running where it is wanted", "the independent limiter is set and works"].map((x) => element("li", {}, w(x))))];
     if (!this.said.local) body.push(element("p", { class: "care" }, w("You are not at the oven. Somebody there must allow this start within the last five minutes.")));
+    if (!(this.said.unlocked_s > 0)) body.push(pinBlock());
     let confirm = false, accept = "";
     const done = await ask(w("Start the heat?"), body, w("Start"), async () => {
       if ($("accept")) { if (!$("accept").checked) return w("Tick the box, or leave it."); accept = $("ask-accept").dataset.accept; }
@@ -181,7 +184,7 @@ export class Schedules {
         const first = said.confirm.length === 1 && said.confirm[0].startsWith("there is no earlier run");
         return (first ? w("This is the first run of this oven: look at its limits on the page “The oven”.") : w("These limits are unlike the last run's: {limits}.", { limits: inUnit(said.confirm.join("; ")) })) + ` ${w("Press Start again if they are right.")}`;
       }
-      if (said.ok) say(said.words);
+      if (said.ok) say(inUnit(said.words.split("; ")[0])); // at which temperature the heat is cut stands beside the plan
       return outcome(said);
     });
     if (done) location.hash = "now";

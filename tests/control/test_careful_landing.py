@@ -1,0 +1,104 @@
+"""A model from the description alone meets a soak on ovens of another structure within 3 K or 1 %, one from ordinary
+runs within 1 K or 0.4 %."""
+
+from dataclasses import replace
+
+import pytest
+from invented_plants import Invented, told
+from strange_plants import PLANTS
+
+from kilnctl import size
+from kilnctl.identification.learning import lesson
+from kilnctl.identification.records import as_log
+from kilnctl.run.chain import Chain
+from kilnctl.run.prepare import prepare
+from kilnctl.run.rehearsal import simulate
+from kilnctl.settings.oven import oven_from
+from kilnctl.settings.schedule import Schedule, Step
+from kilnctl.terms import Taught
+from tests.generated.ovens import numbered
+
+#: Two zones made this one overshoot by 10.7 K, a carrier of the wire by 5.2 K.
+DRYING_BOX = """
+oven: Drying box
+chamber: {width: 37 cm, depth: 29 cm, height: 61 cm}
+walls:
+  sides:
+    - {material: calcium silicate board, thickness: 30 mm}
+    - {material: mineral wool 100, thickness: 45 mm}
+    - {material: steel, thickness: 0.8 mm}
+door: {gap: 0.8 mm}
+elements: {power: 1.9 kW, alloy: iron-chromium-aluminium}
+supply: {voltage: 230 V, frequency: 50 Hz}
+sensors: {control: {type: K, dead time: 5 s}}
+limits: {highest: 430 °C}
+"""
+
+
+def overshoot_k(oven, plant, steps, longest_s) -> float:
+    """By how much the true temperature passes the last step's, K."""
+    chain, tick = Chain(prepare(oven, Schedule(name="soak", steps=steps))), oven.control.tick_s
+    reading, time_s, top = plant.advance(tick, 0.0, False), 0.0, -1e3
+    for step in range(round(longest_s / tick)):
+        time_s += tick
+        act = chain.tick(reading, time_s, tick, step)
+        assert not act.verdict.trips
+        if act.decision.done:
+            break
+        top = max(top, plant.truth_c)
+        reading = plant.advance(tick, act.fired, act.contactor)
+    return top - steps[-1].to_c
+
+
+def quick_oven():
+    """(oven, goal °C) of 6.9 kW in few litres."""
+    oven = oven_from(numbered(3, 17), "3/17")
+    room = oven.site.ambient_c
+    return oven, round(room + 0.8 * (min(oven.limits.highest_c, size(oven).max_chamber_c) - room), 1)
+
+
+class Noted:
+    """A plant whose true temperature is noted at every tick."""
+
+    def __init__(self, plant):
+        self.plant, self.truth = plant, []
+
+    def advance(self, dt_s, duty, contactor_closed):
+        reading = self.plant.advance(dt_s, duty, contactor_closed)
+        self.truth.append(self.plant.truth_c)
+        return reading
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("structure", ["two zones", "carrier", "all"])
+def test_a_box_of_another_structure_lands_without_overshoot(structure):
+    oven = told(oven_from(DRYING_BOX, "box"), 77)
+    oven = replace(oven, control=replace(oven.control, tick_s=2.0))
+    first = Step(to_c=241.4, at_k_per_s=0.041, hold_s=2400.0, within_k=1e3)
+    steps = (first, Step(to_c=389.0, hold_s=1200.0, within_k=1e3))
+    assert overshoot_k(oven, Invented(oven, structure, 77), steps, 4 * 3600.0) <= 0.01 * 389.0
+
+
+@pytest.mark.slow
+def test_an_oven_that_is_hot_in_two_minutes_lands_without_overshoot():
+    """At 4 K/s every error of the model is a gap between chamber and sensor: it is not taken for a slow sensor."""
+    oven, goal = quick_oven()
+    plant = PLANTS["films 0.6"](oven, goal, 1)
+    assert overshoot_k(oven, plant, (Step(to_c=goal, hold_s=900.0, within_k=1e3),), 1800.0) <= 3.0
+
+
+@pytest.mark.slow
+def test_learning_from_runs_makes_no_landing_worse():
+    """Its overshoot grew from run to run, to 2 to 3.5 K: weaker films are partly learnt as a quicker sensor, and the
+    lateness finds that in the run."""
+    oven, goal = quick_oven()
+    soak, model, earlier, over = Schedule(name="soak", steps=(Step(to_c=goal, hold_s=1500.0),)), None, [], []
+    for seed in (1, 2, 3, 4):
+        plant = Noted(PLANTS["films 0.6"](oven, goal, seed))
+        run = simulate(prepare(oven, soak, model), plant, seed)
+        over.append(max(plant.truth) - goal)
+        found = lesson(oven, run, model, earlier)
+        if found.taught == Taught.LEARNT:
+            model, earlier = found.model, [*earlier, as_log(oven, run)]
+    assert model is not None and len(earlier) >= 2
+    assert max(over) <= 0.004 * goal, over
