@@ -40,7 +40,7 @@ STILL_RISES = 0.1
 #: Prior spread of the logarithms of the factors on capacities, film and link, and the error of the logarithm of time
 #: that weighs as much. With more, the capacities exchange heat for no better landing, and models of one oven at two
 #: working temperatures differ by a factor of two in single lumps.
-SPREAD, ERROR = np.array([0.15, 0.15, 0.15, 0.15, 0.15, 0.3, 0.3]), 0.05
+SPREAD, ERROR = np.array([0.15, 0.15, 0.15, 0.15, 0.15, 0.25, 0.25]), 0.05
 #: The least rise per unit of the logarithm of time that is counted, as a share of the whole rise: where the chamber
 #: hardly rises, its time is not defined.
 LEAST_SLOPE = 0.05
