@@ -17,8 +17,8 @@ WET = Load(name="wet wood", mass_kg=6.0, area_m2=0.8, material="wood", thickness
 
 
 def dried(vent_m3_per_h, gap_m=0.0003, water_kg=2.0, goal_c=105.0, hours=7.0):
-    """(time to the critical content s, infinite where it does not; with half of the water gone, or at the end: part °C, dew point °C and
-    wet bulb °C of the air)."""
+    """(time to the critical content s, infinite where it does not get there; with half of the water gone, or at the
+    end: part °C, dew point °C and wet bulb °C of the air)."""
     o = oven("curing-cabinet")
     assert o.vent is not None
     vent = replace(o.vent, flow_m3_per_s=vent_m3_per_h / 3600.0, switch_opens_m3_per_s=None) if vent_m3_per_h else None
