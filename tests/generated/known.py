@@ -14,8 +14,8 @@ NO_COOLING = (
 )
 
 DRIED = (
-    "where the virtual load's drying leaves its constant rate, the vapour that its light air has to warm becomes a third "
-    "less within ten seconds, before the sensor shows it; in means over a minute the overshoot is 1 K"
+    "where the virtual load's drying leaves its constant rate, the vapour that its light air has to warm becomes a "
+    "third less within ten seconds, before the sensor shows it; in means over a minute the overshoot is 1 K"
 )
 
 #: Its short run looks at the oven every 2 s, and light elements get a whole such tick of full power at the landing.
@@ -23,7 +23,7 @@ LONG_TICK = "the short run's ticks of 2 s on light elements: with its own tick t
 
 #: Of `tools/zoo --seed 11`, which no test runs; each was tried with that one thing changed.
 #: 382 (3.5 K at 72 °C): red-hot heavy elements and a fan. Their radiation reaches the walls past the sensor, which
-#: shows the fan's air; the model has one chamber for both. A quarter of the mass: 0.2 K; a large surface: 0.1 K; no fan:
+#: shows the fan's air; the model has one chamber for both. A quarter of the mass: 0.2 K; large surface: 0.1 K; no fan:
 #: 0.3 K. 363 (a little above 2 K at 376 °C, 5.4 K once) is of the same kind.
 #: 385 (2.8 K swing of 8 kW): the supply wanders by 1 % and nothing measures it; a sensor of 35 s with 0.34 K of noise
 #: shows it late. With a voltmeter 1.0 K, with a sensor of 5 s 1.4 K, with a steady supply 1.0 K.
