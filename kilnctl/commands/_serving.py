@@ -3,6 +3,7 @@
 import contextlib
 import math
 import os
+import subprocess
 import sys
 import time
 from dataclasses import dataclass
@@ -26,6 +27,11 @@ from ..service.run_models import RunModels
 from ..service.start_policy import StartPolicy
 from ..settings.construction import Load
 from ..settings.oven import Oven
+
+#: How long a command waits after its run for what the run teaches, s: some seconds of arithmetic, at the lowest
+#: priority.
+LESSON_S = 120.0
+LEARNING = "now the run teaches the oven's model, and its page is made"
 
 
 @dataclass(frozen=True)
@@ -173,26 +179,54 @@ def _write(stream: TextIO, text: str) -> None:
         data = data[os.write(handle, data) :]
 
 
-def _learnt(folder: Path, models: Path) -> str:
-    """What the run taught, in words; empty where it taught nothing."""
-    said, _ = begin_finishing(folder, models).communicate()
+def _learnt(folder: Path, models: Path) -> str | None:
+    """What the run taught, in words; empty where it taught nothing, None where that is not known in time: the process
+    goes on by itself, and makes the page too."""
+    child = begin_finishing(folder, models, outlives=True)
+    try:
+        said, _ = child.communicate(timeout=LESSON_S)
+    except (subprocess.TimeoutExpired, KeyboardInterrupt):
+        for pipe in (child.stdout, child.stderr):
+            if pipe is not None:
+                pipe.close()  # what it prints at its end is for nobody
+        return None
     return str(answer_of(said).get("words", ""))
 
 
 def _print_end(record: RunRecord, told: tuple[Summary, RunVerdict] | None, u: Units, models: Path) -> None:
-    """Print the summary, let the run teach the oven's models, and make its page; the heat is already off."""
+    """Print how the run ended; then let it teach the oven's models, and make its page. The heat is already off, and the
+    journal is on the disk: what is made here can be made again."""
     folder = record.folder
     if told is not None:
-        summary, judged = told
-        print(f"\n{u.words(judged.words)}\n")
-        print(summary_text(summary, u), flush=True)
-        if words := _learnt(folder, models) if record.teaches else "":
-            print(f"\n{u.words(words)}")
-            record = read_run(folder)
-        finish(folder, record, summary, u)
+        print(f"\n{u.words(told[1].words)}\n")
+        print(summary_text(told[0], u))
+    _print_outcome(record, u)
+    if told is not None:
+        _make_page(record, told[0], u, models)
+    print(f"next: kilnctl report {folder}")
+
+
+def _make_page(record: RunRecord, summary: Summary, u: Units, models: Path) -> None:
+    folder = record.folder
+    if record.teaches:
+        print(f"{LEARNING}; waiting {LESSON_S:.0f} s at most", flush=True)
+        words = _learnt(folder, models)
+        if words is None:
+            print(
+                f"{folder}/run.html and what the run teaches are still being made, by a process behind everything "
+                f"else; `kilnctl models` will show it. If the page is never there: kilnctl report {folder}"
+            )
+            return
+        if words:
+            print(u.words(words), flush=True)
+        record = read_run(folder)
+    finish(folder, record, summary, u)
+
+
+def _print_outcome(record: RunRecord, u: Units) -> None:
+    folder = record.folder
     for event in (e for e in record.events if e.kind == "danger"):
         print(f"\nDANGER at {clock(event.time_s)}: {u.words(event.text)}.")
     for trip in record.trips:
         print(u.words(f"\nTRIP at {clock(trip.time_s)}: " + "\n  ".join(trip.lines)))
-    print(f"\n{record.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
-    print(f"next: kilnctl report {folder}")
+    print(f"\n{record.outcome}; the record lies in {folder}/ (open {folder}/run.html)", flush=True)

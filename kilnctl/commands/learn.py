@@ -125,13 +125,14 @@ def _simulated(args: argparse.Namespace, ready: PreparedRun[learning.LearningPro
     finally:
         writer.close()
         progress.end()
-    finish(folder, result, summarise(result), u)
     for trip in result.trips:
         print(u.words(f"\nTRIP at {clock(trip.time_s)}: " + "\n  ".join(trip.lines)))
     print(
         f"{result.outcome}: {about(float(result.time_s[-1]) if len(result.time_s) else 0.0)}, "
-        f"{result.energy_j / 3.6e6:.2f} kWh; the record lies in {folder}/"
+        f"{result.energy_j / 3.6e6:.2f} kWh; the record lies in {folder}/",
+        flush=True,
     )
+    finish(folder, result, summarise(result), u)
     _next(args, result.outcome, folder)
     return ExitStatus.of_run(result.outcome)
 

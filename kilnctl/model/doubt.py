@@ -199,7 +199,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
     sag = oven.supply.tolerance
     door_w, door_m2 = _door(oven)
     more, hold = doubt.losses, doubt.capacity
-    share, more_in = _load_share(oven, load), unlisted_in(oven)
+    share, more_in = load_share(oven, load), unlisted_in(oven)
     contents = 1.0 + (LOAD_TIMES - 1.0) * share
     contents_j_per_k = contents * model.contents_j_per_k + doubt.unlisted * more_in.j_per_k
     element_j_per_k = hold * (doubt.elements * model.element_j_per_k + doubt.carriers * sum(model.lining_j_per_k))
@@ -236,7 +236,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         lighter=1.0 / hold**2,
         lighter_in=_gives_back(_lightest(share) * model.contents_j_per_k, contents_j_per_k),
         sure_chamber=_gives_back(model.chamber_j_per_k / hold, chamber_j_per_k),
-        sure_elements=_gives_back(_lightest_elements(model, doubt), element_j_per_k),
+        sure_elements=_gives_back(lightest_elements(model, doubt), element_j_per_k),
     )
 
 
@@ -255,7 +255,7 @@ def envelope_of(
         contents_m2=model.contents_m2,
     )
     heavy = coolest_of(oven, load, model, doubt)
-    lighter = _lightest(_load_share(oven, load))
+    lighter = _lightest(load_share(oven, load))
     return (
         likely,
         replace(
@@ -273,7 +273,7 @@ def envelope_of(
         ),
         replace(
             likely,
-            element_j_per_k=_lightest_elements(model, doubt),
+            element_j_per_k=lightest_elements(model, doubt),
             film_w_per_k=likely.film_w_per_k / doubt.films,
             film_m2=likely.film_m2 / doubt.films,
             lining_j_per_k=_times(1.0 / doubt.capacity, likely.lining_j_per_k),
@@ -292,7 +292,7 @@ def _inward(share: float, capacities: tuple[float, float, float, float]) -> tupl
     return a + share * b, stays * b + share * c, stays * c + share * d, stays * d
 
 
-def _lightest_elements(model: EnergyModel, doubt: Doubt) -> float:
+def lightest_elements(model: EnergyModel, doubt: Doubt) -> float:
     """The least heat capacity of the elements, J/K."""
     return model.element_j_per_k / (doubt.capacity * min(doubt.elements, LIGHTEST))
 
@@ -312,7 +312,7 @@ def _liner(oven: Oven, doubt: Doubt) -> float:
     return doubt.unlisted * LINER_J_PER_M2K * bare_m2
 
 
-def _load_share(oven: Oven, load: Load | None) -> float:
+def load_share(oven: Oven, load: Load | None) -> float:
     """The load's share of the heat capacity of shelf and load together, 0..1."""
     held = {
         name: body.mass_kg * plate_of(oven, body).material.heat_capacity(0.5 * oven.limits.highest_c)

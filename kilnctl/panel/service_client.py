@@ -4,10 +4,11 @@ import asyncio
 import contextlib
 import json
 import time
+from bisect import bisect_right
 from collections.abc import Callable
 from pathlib import Path
 
-from ..service.live_curve import KEPT
+from ..service.live_curve import KEPT, half
 from ..service.socket_messages import encode
 from .door_cost import DoorCost, after
 
@@ -33,6 +34,7 @@ class ServiceClient:
         self.closing = False
         self.fresh, self.words = False, "not heard from the service yet"
         self._heard_s: float | None = None
+        self._before: tuple[int | None, list[float]] = (None, [])  # the epoch before the last thinning, and its times
         self._picture: tuple[tuple[int, int], dict[str, list]] = ((-1, 0), {})
         self._changed = asyncio.Condition()
         self._task: asyncio.Task | None = None
@@ -88,9 +90,12 @@ class ServiceClient:
             if not said.get("ok"):
                 return
             self.events, self.ledger_j = said.get("events", []), said.get("ledger_j", {})
+            if said["run"] == self.run and said["thinned"] == self.thinned + 1:
+                self._thin()
+                continue
             if said["run"] != self.run or said["thinned"] != self.thinned or said["count"] < self.rows:
                 self.run, self.thinned = said["run"], said["thinned"]
-                self.epoch += 1
+                self.epoch, self._before = self.epoch + 1, (None, [])
                 self.columns = {name: [] for name in KEPT}
                 if said["from"] != 0:
                     continue
@@ -99,9 +104,20 @@ class ServiceClient:
             if self.rows >= said["count"] or not said["columns"]["time_s"]:
                 return
 
+    def _thin(self) -> None:
+        """Thin as the service has done: nothing is asked for again."""
+        self._before = self.epoch, self.columns["time_s"]
+        keep = half(self.columns["chamber_c"]).tolist()
+        self.columns = {name: [values[i] for i in keep] for name, values in self.columns.items()}
+        self.thinned, self.epoch = self.thinned + 1, self.epoch + 1
+
     def since(self, epoch: int, row: int) -> dict:
         """The rows that a page with `row` rows of that epoch lacks; with another epoch, or too many missing rows, the
-        whole curve, thinned with its peaks kept."""
+        whole curve, thinned with its peaks kept. A page of the epoch before the last thinning lacks what came after its
+        last row: what it has is finer."""
+        earlier, times = self._before
+        if epoch == earlier and epoch != self.epoch and 0 <= row <= len(times):
+            epoch, row = self.epoch, bisect_right(self.columns["time_s"], times[row - 1]) if row else 0
         whole = epoch != self.epoch or not 0 <= row <= self.rows or self.rows - row > PICTURE_ROWS
         if whole:
             # Computed once for all pages that ask between two readings.

@@ -66,7 +66,9 @@ def main(arguments: list[str]) -> int:
     try:
         record = read_run(arguments[0])
         if len(arguments) > 1:
-            print(json.dumps(_lesson(record, arguments[1]), ensure_ascii=False))
+            told = json.dumps(_lesson(record, arguments[1]), ensure_ascii=False)
+            with contextlib.suppress(OSError):  # who asked may have gone: the page is made all the same
+                print(told, flush=True)
             record = replace(record, lesson=lesson_words(record.folder))
         _finish_record(record)
     except KilnctlError as error:

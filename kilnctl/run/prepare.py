@@ -26,6 +26,7 @@ from ..model.doubt import (
     unsure_of,
 )
 from ..model.energy import EnergyModel
+from ..model.loads import loads_of
 from ..model.part_body import part_of
 from ..model.trained_file import TrainedModel, load_model, trained_words, version_name
 from ..safety import Policy, policy_for
@@ -186,6 +187,7 @@ def prepared(
             start_c=start_c,
             coolest=coolest_of(oven, load, guard.model, guard.doubt),
             envelope=envelope_of(oven, load, guard.model, guard.doubt),
+            loads=loads_of(oven, load, guard.model, guard.doubt),
         ),
         holding=holding_table(model, oven),
         pattern=pattern_for(oven),

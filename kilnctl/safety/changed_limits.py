@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from typing import Any
 
-from .limits import Policy
+from .limits import OVENS, Policy
 from .state import finite
 
 #: Thresholds whose change matters: their name in words, their unit, and the largest change that counts as none.
@@ -52,7 +52,7 @@ TEXTS = {
 
 def to_mapping(policy: Policy) -> dict[str, float | bool | str | None]:
     """The limits of this run, for the state file; infinity is kept as None."""
-    values = {f.name: getattr(policy, f.name) for f in fields(policy) if f.name not in ("coolest", "envelope")}
+    values = {f.name: getattr(policy, f.name) for f in fields(policy) if f.name not in OVENS}
     return {k: None if isinstance(v, float) and math.isinf(v) else v for k, v in values.items()}
 
 

@@ -124,8 +124,8 @@ def wrong_ovens(coolest: object, envelope: object) -> str:
     return "" if len({o.full_w for o in ovens}) == 1 else "the ovens of the envelope must have one rated power"
 
 
-def step(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool) -> Lumps:
-    """The lumps dt_s later (above 0) under constant electric power."""
+def step(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool, still: bool = False) -> Lumps:
+    """The lumps dt_s later (above 0) under constant electric power; `still`: round a chamber that does not move."""
     e, c, l1, l2, l3, l4, k, water_j = x
     qe, ae, be = _link(e, c, oven.element_w_per_k, oven.element_m2)
     q1, a1, b1 = _link(c, l1, oven.film_w_per_k, oven.film_m2)
@@ -147,7 +147,17 @@ def step(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool) ->
         light = oven.lighter_in if qk < 0.0 else 1.0
         dk = light * oven.contents_j_per_k / dt_s + bk
         alpha_k, beta_k = qk / dk, ak / dk
-    dc = oven.chamber_j_per_k / dt_s + be + al + ad - ae * beta_e + a1 - b1 * beta_1 + ak - bk * beta_k
+    dc = (
+        (MOST if still else oven.chamber_j_per_k) / dt_s
+        + be
+        + al
+        + ad
+        - ae * beta_e
+        + a1
+        - b1 * beta_1
+        + ak
+        - bk * beta_k
+    )
     net = qe - q1 + b1 * alpha_1 - qk + bk * alpha_k - ql - qd + ae * alpha_e + oven.extra_w
     up = net / dc
     up_1 = alpha_1 + beta_1 * up
@@ -170,10 +180,17 @@ def step(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool) ->
     )
 
 
-def lifted(x: Lumps, chamber_c: float) -> Lumps:
-    """The lumps with a chamber of at least chamber_c, °C. Heat flows only from hot to cold, so lumps that are nowhere
-    hotter than an oven stay so: what is known of one lump may be used at any time."""
-    return (x[0], max(x[1], _within(chamber_c)), *x[2:])
+def step_above(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool, least_c: float) -> Lumps:
+    """The lumps dt_s later, as `step` gives them, for a chamber that is known to be at least at least_c, °C. Heat flows
+    only from hot to cold, so lumps that are nowhere hotter than an oven stay so: what is known of one lump may be used
+    at any time. What is round such a chamber is warmed by it, not by the cooler one of the free step: a light chamber
+    that was only raised afterwards would warm nothing."""
+    after = step(oven, x, power_w, dt_s, door)
+    if after[1] >= least_c:
+        return after
+    still = (x[0], min(x[1], _within(least_c)), *x[2:])
+    held_up = step(oven, still, power_w, dt_s, door, still=True)
+    return (held_up[0], _within(least_c), *held_up[2:])
 
 
 def held(oven: LumpedOven, x: Lumps, chamber_c: float, power_w: float, dt_s: float) -> tuple[Lumps, float, float]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, TypedDict
 
 from ..errors import KilnctlError
 from .coolest import LumpedOven, wrong_ovens
+from .loads import Pairs, wrong_loads
 from .model_rates import ThermalModel, fastest_k_per_s
 from .schedule_trip import schedule_trip_c
 from .ventilation import purge_s, vapour_sum, ventilation_of
@@ -80,7 +81,7 @@ SETTABLE = {
     "purge_s": (HARD_FLOORS["purge_s"], 7200.0),
 }
 #: These are no numbers but ovens in lumps.
-_OVENS = ("coolest", "envelope")
+OVENS = ("coolest", "envelope", "loads")
 #: These may be infinite: there is no such limit.
 UNLIMITED = ("part_trip_c", "identical_s")
 #: These may be 0 or below.
@@ -154,6 +155,7 @@ class Policy:
                                 judged
     envelope                    the model's own oven, one with the heaviest elements and load that its uncertainty
                                 allows, and one with the lightest: by what they differ, heat is not unexplained
+    loads                       the coolest and the hottest oven with each load that may be in (`kilnctl.safety.loads`)
 
     ±30 % of each (`tools/bench/sensitivity --only policy.`): none, but for the trips' temperatures, which at −30 % are
     below the soak, and fall_k_per_s (error 0/−0.4 %).
@@ -211,11 +213,12 @@ class Policy:
     part_sensor: str = ""
     coolest: LumpedOven | None = None
     envelope: tuple[LumpedOven, LumpedOven, LumpedOven] | None = None
+    loads: Pairs = ()
 
     def __post_init__(self) -> None:
         for threshold in fields(self):
             name, value = threshold.name, getattr(self, threshold.name)
-            if name in _OVENS or isinstance(value, (bool, str)) or value is None:
+            if name in OVENS or isinstance(value, (bool, str)) or value is None:
                 continue
             if math.isnan(value) or (value <= 0.0 and name not in SIGNED):
                 raise KilnctlError(f"safety: {name} = {value:g} must be above zero")
@@ -227,7 +230,7 @@ class Policy:
                 raise KilnctlError(
                     f"safety: {name} = {value:g} is above {HARD_CEILINGS[name]:g}, which no setting may lift"
                 )
-        if wrong := wrong_ovens(self.coolest, self.envelope):
+        if wrong := wrong_ovens(self.coolest, self.envelope) or wrong_loads(self.loads):
             raise KilnctlError(f"safety: {wrong}")
 
 
@@ -238,10 +241,11 @@ def policy_for(
     start_c: float | None = None,
     coolest: LumpedOven | None = None,
     envelope: tuple[LumpedOven, LumpedOven, LumpedOven] | None = None,
+    loads: Pairs = (),
 ) -> Policy:
     """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and
-    fall); `start_c`: the chamber when that schedule starts, °C; `coolest`, `envelope`: what the model's uncertainty
-    allows.
+    fall); `start_c`: the chamber when that schedule starts, °C; `coolest`, `envelope`, `loads`: what the model's
+    uncertainty allows.
 
     The oven's `safety:` replaces single numbers, within HARD_CEILINGS and HARD_FLOORS. Raises KilnctlError where the
     load needs ventilation that is not proved or not enough, where a part has a limit and no sensor, where the tick is
@@ -265,7 +269,7 @@ def policy_for(
         warms = WARMS_K_PER_S + values["rise_k_per_s"] * fan_w / oven.elements.power_w
         values["warms_k_per_s"] = min(HARD_CEILINGS["warms_k_per_s"], warms)
     values.update(_of_file(oven.safety, values))
-    values["coolest"], values["envelope"] = coolest, envelope
+    values["coolest"], values["envelope"], values["loads"] = coolest, envelope, loads
     policy = Policy(**values)
     if oven.control.tick_s * GAP_TICKS > policy.stall_s:
         raise KilnctlError(

@@ -6,10 +6,11 @@ sensor's error, heat ends. This rule never permits heat."""
 
 import math
 
-from .coolest import LumpedOven, lifted, step
+from . import loads
+from .coolest import LumpedOven, step
 from .rule import Look, Rule
 from .rules_sensor import control_shows
-from .state import finite
+from .state import SafetyState, finite
 
 #: The condition must last this long, s: longer than a sensor needs to recover after a door was open.
 HOTTER_S = 60.0  # ±30 %: none
@@ -33,21 +34,38 @@ def energy_says_hotter(look: Look) -> None:
             return
         state.lumps = oven.from_chamber(look.reading.chamber_c)
         state.lumps_c = state.lumps[1]
+        state.loads = loads.begun(look.policy.loads, look.reading.chamber_c)
     if look.dt_s > 0.0:
         state.lumps = step(oven, state.lumps, power_w_of(look, oven), look.dt_s, may_be_open(look))
-        if oven.learnt and look.usable:
-            state.lumps = lifted(state.lumps, least_c(oven, look.reading.chamber_c))
         late_c = (state.lumps[1] - state.lumps_c) * (1.0 - math.exp(-look.dt_s / (oven.lag_s + 1.0)))
         # A reading may come late, or not: while the chamber rises the late one is the lower, while it falls the other.
         state.lumps_c = min(state.lumps_c + late_c, state.lumps[1])
+        judge_loads(look, oven)
     too_hot = is_hotter(look, oven)
     if look.lasting("energy-hotter", too_hot, HOTTER_S):
-        look.trip("energy-says-hotter", least=state.lumps_c, value=look.reading.chamber_c)
+        look.trip("energy-says-hotter", least=bound_c(state), value=look.reading.chamber_c)
     elif too_hot or _nearly(look, oven):
         look.warn(
-            f"compare the control sensor with another: by the energy given, the chamber is at {state.lumps_c:.0f} °C "
+            f"compare the control sensor with another: by the energy given, the chamber is at {bound_c(state):.0f} °C "
             "at least, and the sensor reads less or hardly more"
         )
+
+
+def judge_loads(look: Look, oven: LumpedOven) -> None:
+    """Advance the ovens with each load that may be in; see `kilnctl.safety.loads`."""
+    if not look.state.loads.ranges:
+        return
+    least_w, reads_c = power_w_of(look, oven), look.reading.chamber_c if look.usable else None
+    proves_c = -math.inf if reads_c is None else least_c(oven, reads_c)
+    # The supply may be above its nominal voltage by as much as below it.
+    power_w = least_w, least_w / _share(look, oven) ** 2
+    state, pairs = look.state, look.policy.loads
+    state.loads = loads.later(state.loads, pairs, power_w, look.dt_s, may_be_open(look), reads_c, proves_c)
+
+
+def bound_c(state: SafetyState) -> float:
+    """The coldest that the chamber can be by the energy, as late as a reading, °C."""
+    return max(state.lumps_c, state.loads.least_c)
 
 
 def may_be_open(look: Look) -> bool:
@@ -61,17 +79,27 @@ def may_be_open(look: Look) -> bool:
 
 def power_w_of(look: Look, oven: LumpedOven) -> float:
     """The electric power that heated such an oven since the last look, W; the least where that is not certain."""
-    tick, reading = look.tick, look.reading
+    told_w = _told_w(look)
+    power_w = look.fired * oven.full_w if told_w is None else told_w
+    return _share(look, oven) * min(power_w, MOST_POWER * oven.full_w)
+
+
+def _told_w(look: Look) -> float | None:
+    """The power as it was told, W; None where that is no power."""
+    power_w = look.tick.power_w
+    return power_w if finite(power_w) and power_w >= 0.0 else None
+
+
+def _share(look: Look, oven: LumpedOven) -> float:
+    """The least share of the power that heats such an oven."""
+    reading = look.reading
     metered = finite(reading.supply_v) or finite(reading.current_a) or finite(reading.mean_current_a)
-    power_w = tick.power_w
-    if not finite(power_w) or power_w < 0.0:
-        metered, power_w = False, look.fired * oven.full_w
-    return (oven.power_share if metered else oven.unmetered_share) * min(power_w, MOST_POWER * oven.full_w)
+    return oven.power_share if metered and _told_w(look) is not None else oven.unmetered_share
 
 
 def is_hotter(look: Look, oven: LumpedOven) -> bool:
     """Whether even the coolest oven is above the trip, or above what a believed reading can mean."""
-    least_c, policy = look.state.lumps_c, look.policy
+    least_c, policy = bound_c(look.state), look.policy
     if least_c > min(policy.chamber_trip_c, policy.schedule_trip_c):
         return True
     return look.usable and least_c > oven.room_c + SEEN_K and least_c > most_c(oven, look.reading.chamber_c)
@@ -83,9 +111,7 @@ def most_c(oven: LumpedOven, reads_c: float) -> float:
 
 
 def least_c(oven: LumpedOven, reads_c: float) -> float:
-    """The coldest that the chamber can be at this reading, °C: a sensor that lies shows too little. A fitted model
-    knows how the oven answers within minutes, so that each reading is a start from which the energy must be seen again:
-    a sensor that slips out slowly has shown the truth before."""
+    """The coldest that the chamber can be at this reading, °C: a sensor that lies shows too little."""
     return reads_c - _apart_k(oven, reads_c)
 
 
@@ -95,7 +121,7 @@ def _apart_k(oven: LumpedOven, reads_c: float) -> float:
 
 
 def _nearly(look: Look, oven: LumpedOven) -> bool:
-    return look.usable and look.state.lumps_c > look.reading.chamber_c and look.state.lumps_c > oven.room_c + SEEN_K
+    return look.usable and bound_c(look.state) > max(look.reading.chamber_c, oven.room_c + SEEN_K)
 
 
 def energy_agrees(look: Look) -> bool:
@@ -104,8 +130,9 @@ def energy_agrees(look: Look) -> bool:
     oven = look.policy.coolest
     if oven is None or look.state.lumps is None:
         return True
-    below = look.state.lumps_c <= min(look.policy.chamber_trip_c, look.policy.schedule_trip_c)
-    return control_shows(look) and below and look.state.lumps_c <= most_c(oven, look.reading.chamber_c)
+    hot_c = bound_c(look.state)
+    below = hot_c <= min(look.policy.chamber_trip_c, look.policy.schedule_trip_c)
+    return control_shows(look) and below and hot_c <= most_c(oven, look.reading.chamber_c)
 
 
 RULES = (Rule("energy-says-hotter", energy_says_hotter, energy_agrees),)

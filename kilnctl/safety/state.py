@@ -8,6 +8,7 @@ from typing import NamedTuple, TypeGuard
 
 from .coolest import Lumps
 from .gate import Permit
+from .loads import NO_LOADS, Loads
 from .messages import LOUD, UNKNOWN, WORDS, lines
 
 #: There is heat that neither relay nor contactor keeps off.
@@ -168,6 +169,7 @@ class SafetyState:
     fired_300: float = 0.0
     lumps: Lumps | None = None  # the coolest oven that the energy allows
     lumps_c: float = math.nan  # its chamber, as late as a reading, °C
+    loads: Loads = NO_LOADS  # the same with each load that may be in
     held: tuple[Lumps, ...] = ()  # the ovens of `policy.envelope`, their chambers at the reading
     excused_high: float = 0.0  # what the model's uncertainty explains, shares of full power: too much heat,
     excused_low: float = 0.0  # and too little
@@ -203,7 +205,7 @@ class SafetyState:
         self.excess = self.past_open = self.missing = self.unasked = self.unasked_open = 0.0
         self.asked = self.given = self.slope_k_per_s = self.second_slope = self.airless_s = 0.0
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
-        self.delayed_c, self.second_k, self.rejected, self.lumps = None, 0.0, None, None
+        self.delayed_c, self.second_k, self.rejected, self.lumps, self.loads = None, 0.0, None, None, NO_LOADS
         self.held, self.excused_high, self.excused_low, self.glow = (), 0.0, 0.0, 0.0
         self.top_c = self.settled_s = -math.inf
         # What the air did meanwhile is unknown too: the chamber is purged again.

@@ -38,9 +38,9 @@ def room_needed(order: PreparedRun) -> int:
     return round(BYTES_PER_SAMPLE * min(length_s, order.policy.longest_s) / order.oven.control.tick_s)
 
 
-def begin_finishing(folder: Path, models: Path | None) -> subprocess.Popen:
+def begin_finishing(folder: Path, models: Path | None, outlives: bool = False) -> subprocess.Popen:
     """A process that makes the page of a run, and lets it teach the oven's models if it is to. It gets one processor at
-    most, and that last."""
+    most, and that last. `outlives`: it goes on when this process or its terminal ends, and its answer is lost then."""
     paths = os.pathsep.join(p for p in sys.path if p)
     return subprocess.Popen(
         [sys.executable, "-m", "kilnctl.report.finishing", str(folder), *([str(models)] if models is not None else [])],
@@ -49,6 +49,7 @@ def begin_finishing(folder: Path, models: Path | None) -> subprocess.Popen:
         stderr=subprocess.PIPE,
         text=True,
         errors="replace",
+        start_new_session=outlives,
         env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "PYTHONPATH": paths},
     )
 

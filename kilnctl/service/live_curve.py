@@ -3,7 +3,7 @@ kept."""
 
 import array
 import threading
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -80,12 +80,7 @@ class LiveCurve:
     def _thin(self) -> None:
         """Of every four rows keep two: where the chamber was lowest and where it was highest."""
         count = len(self._columns[0]) // 4 * 4
-        chamber = np.nan_to_num(np.array(self._columns[_CHAMBER][:count]), nan=-1e9).reshape(-1, 4)
-        first = np.argmin(chamber, axis=1)
-        last = 3 - np.argmax(chamber[:, ::-1], axis=1)
-        # If all four are equal the two ends are kept, so that no row appears twice.
-        pair = np.sort(np.stack((first, last), axis=1), axis=1)
-        keep = (pair + 4 * np.arange(len(pair))[:, None]).ravel()
+        keep = half(self._columns[_CHAMBER])
         for i, column in enumerate(self._columns):
             kept = array.array("f")
             kept.frombytes(np.array(column[:count], np.float32)[keep].tobytes())
@@ -99,6 +94,18 @@ class LiveCurve:
             return first, {
                 name: column[first : first + most].tolist() for name, column in zip(KEPT, self._columns, strict=True)
             }
+
+
+def half(chamber_c: Sequence[float | None]) -> np.ndarray:
+    """Indices of the rows that stay when all are thinned to half, of whole groups of four. A reader that has the first
+    rows can so thin them as this curve does, and need not be sent them again."""
+    count = len(chamber_c) // 4 * 4
+    chamber = np.nan_to_num(np.array(chamber_c[:count], np.float32), nan=-1e9).reshape(-1, 4)
+    first = np.argmin(chamber, axis=1)
+    last = 3 - np.argmax(chamber[:, ::-1], axis=1)
+    # If all four are equal the two ends are kept, so that no row appears twice.
+    pair = np.sort(np.stack((first, last), axis=1), axis=1)
+    return (pair + 4 * np.arange(len(pair))[:, None]).ravel()
 
 
 def _last(values: list, value: float) -> int:

@@ -139,8 +139,11 @@ def test_what_is_old_is_greyed_with_its_age(chrome, bed):
     os.kill(bed.service.pid, signal.SIGSTOP)
     try:
         until(lambda: text(chrome, "age").endswith("s old"), 30.0)
-        opacity = "return [...arguments].map((q) => getComputedStyle(document.querySelector(q)).opacity)"
-        assert all(float(o) < 0.5 for o in chrome.execute_script(opacity, "#state", ".hot-figure"))
+        # Grey, thin and slanted instead of pale: it can still be read (a contrast of 4.5).
+        look = """const s = (q) => getComputedStyle(document.querySelector(q)), grey = s('.times dt').color;
+        return [...arguments].map((q) => [s(q).color === grey, Number(s(q).fontWeight), s(q).fontStyle])"""
+        for grey, weight, style in chrome.execute_script(look, "#state", ".hot-figure", "#chamber", "#times dd"):
+            assert grey and weight <= 400 and style == "italic"
         until(lambda: "does not answer" in text(chrome, "loud"), 30.0)
     finally:
         os.kill(bed.service.pid, signal.SIGCONT)

@@ -290,6 +290,7 @@ def test_a_failed_start_test_latches_and_ends_the_heat(monkeypatch):
     while not act.verdict.trips and played.step < 30:
         act = played.ticks(current_a=5.0, mean_current_a=2.5)
     assert act.verdict.permit is None and not act.contactor and act.duty == 0.0
+    assert played.controller.given[-1].requests == (), "the schedule stays held"
     assert act.verdict.new_trips[-1].fault.startswith("start-") and act.verdict.reason == act.verdict.trips[-1].seen
     assert played.chain.safety.trips.keys() >= {act.verdict.trips[-1].fault}
     assert not played.ticks().contactor

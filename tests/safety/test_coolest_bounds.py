@@ -8,7 +8,7 @@ import pytest
 
 from kilnctl import KilnctlError
 from kilnctl.safety import Policy
-from kilnctl.safety.coolest import HOTTEST_C, lifted, step, wrong_ovens
+from kilnctl.safety.coolest import HOTTEST_C, step, step_above, wrong_ovens
 from tests.safety.safety_scenes import SMALL
 
 HEAVY = dataclasses.replace(SMALL, lining_j_per_k=(60.0, 80.0, 100.0, 120.0), contents_j_per_k=200.0)
@@ -17,11 +17,24 @@ LIGHT = dataclasses.replace(SMALL, lining_j_per_k=(30.0, 40.0, 50.0, 60.0), cont
 BOUND = dataclasses.replace(HEAVY, lighter=0.5, lighter_in=0.25)
 
 
-def test_only_the_chamber_is_lifted_and_never_lowered():
+def test_a_chamber_known_to_be_hotter_is_never_lowered_and_warms_what_is_round_it():
     x = (90.0, 80.0, 70.0, 60.0, 50.0, 40.0, 30.0, 5.0)
-    assert lifted(x, 80.0) == lifted(x, -50.0) == x
-    assert lifted(x, 85.0) == (90.0, 85.0, 70.0, 60.0, 50.0, 40.0, 30.0, 5.0)
-    assert lifted(x, 1e9)[1] == HOTTEST_C
+    free = step(SMALL, x, 500.0, 2.0, False)
+    assert step_above(SMALL, x, 500.0, 2.0, False, free[1]) == step_above(SMALL, x, 500.0, 2.0, False, -50.0) == free
+    known = step_above(SMALL, x, 500.0, 2.0, False, free[1] + 0.1)
+    assert known[1] == free[1] + 0.1 and known[2] > free[2] and known[6] > free[6]
+    assert step_above(SMALL, x, 500.0, 2.0, False, 1e9)[1] == HOTTEST_C
+
+
+def test_a_light_chamber_at_a_reading_brings_its_contents_there():
+    """A chamber that was raised only after each step warmed nothing: its contents seemed to take heat for ever."""
+    light = dataclasses.replace(SMALL, chamber_j_per_k=0.1)
+    x = light.from_chamber(20.0)
+    for _ in range(300):
+        x = step_above(light, x, 0.0, 2.0, False, 200.0)
+    assert x[1] == 200.0 and x[6] == pytest.approx(200.0, abs=0.5)
+    opened = step_above(light, x, 0.0, 2.0, True, 100.0)
+    assert opened[1] < 199.0, "a door lets it cool to what is known"
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -33,13 +46,13 @@ def test_the_bound_stays_below_both_ovens_in_heating_and_cooling(seed):
     for second in range(600):
         if second % 60 == 0:
             power_w = chance.choice((0.0, 0.0, 300.0, 1500.0, 3000.0))
-        bound = step(BOUND, bound, power_w, 1.0, False)
+        before, free = bound, step(BOUND, bound, power_w, 1.0, False)
         heavy, light = step(HEAVY, heavy, power_w, 1.0, False), step(LIGHT, light, power_w, 1.0, False)
+        known_c = min(heavy[1], light[1]) - 1.0 if chance.random() < 0.05 else -100.0
+        bound = step_above(BOUND, before, power_w, 1.0, False, known_c)
+        lifts += bound != free
         # A lump whose flow turns within a step is taken as at the step's beginning.
         assert all(b <= min(h, i) + 0.2 for b, h, i in zip(bound, heavy, light, strict=True))
-        if chance.random() < 0.05:
-            before, bound = bound, lifted(bound, min(heavy[1], light[1]) - 1.0)
-            lifts += bound != before
     assert lifts > 5
 
 

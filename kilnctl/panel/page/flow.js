@@ -16,7 +16,7 @@ export const FLOWS = {
   "unexplained": ["not explained", "--ahead", "not explained", "The model cannot say where this goes: an open door, a wet load, or a description that is a little off."],
 };
 // While the door is open: the model does not count it.
-const DOOR = ["mostly the open door", "--ahead", "mostly the open door", "The model does not count an open door: most of this leaves by it."];
+const DOOR = ["mostly the door", "--ahead", "mostly the door", "The model does not count an open door: most of this leaves by it."];
 const nice = (name, door) => (door && name === "unexplained" ? DOOR : FLOWS[name]) || [name, "--plan", name, "A part of the heat that leaves the oven."];
 
 function drawn(name, attributes, ...inside) {

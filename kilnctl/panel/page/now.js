@@ -33,7 +33,7 @@ export class Now {
     const times = this.columns.time_s, keep = kept(times, this.columns.chamber_c, times[0], times.at(-1), MOST_ROWS / 8);
     for (const [name, values] of Object.entries(this.columns)) this.columns[name] = keep.map((i) => values[i]);
   }
-  // Add the new rows to the present columns; a curve that was thinned is sent whole again with a new epoch.
+  // Add the new rows to the present columns.
   take(said) {
     const { whole, columns } = said.curve;
     if (whole) this.columns = columns;

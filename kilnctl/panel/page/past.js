@@ -69,7 +69,7 @@ export class Past {
     new Flow(place).show({ ledger: said.ledger_j, supply: Object.values(said.ledger_j).reduce((a, v) => a + v, 0), value: kwh });
   }
   photos(run, names) {
-    const box = element("div", { id: "run-photos", class: "photos" }), pick = element("input", { type: "file", id: "photo-pick", accept: "image/*", class: "unseen" });
+    const box = element("div", { id: "run-photos", class: "photos" }), pick = element("input", { type: "file", id: "photo-pick", accept: "image/*", class: "unseen", tabindex: "-1", "aria-label": w("Add a photograph") });
     const again = async () => { const now = await get(`/api/run/${run.id}`); if (now.ok && this.one === run.id) this.photos(run, now.photos); };
     pick.addEventListener("change", async () => {
       const made = pick.files[0] && (await smaller(pick.files[0]).catch(() => null));

@@ -268,7 +268,7 @@ export const WORDS = {
   "by door and leaks": "durch die Tür",
   "It leaves past the walls: round the door, through holes and with the vented air.": "Es geht an den Wänden vorbei: um die Tür, durch Löcher und mit der Abluft.",
   "not explained": "nicht erklärt",
-  "mostly the open door": "meist die offene Tür",
+  "mostly the door": "meist die Tür",
   "The model does not count an open door: most of this leaves by it.": "Das Modell zählt eine offene Tür nicht: das meiste davon geht durch sie hinaus.",
   "The model cannot say where this goes: an open door, a wet load, or a description that is a little off.": "Das Modell kann nicht sagen, wohin das geht: offene Tür, nasse Ladung oder eine nicht ganz treffende Beschreibung.",
   "A part of the heat that leaves the oven.": "Ein Teil der Wärme, die den Ofen verlässt.",

@@ -269,7 +269,7 @@ export const WORDS = {
   "by door and leaks": "by door and leaks",
   "It leaves past the walls: round the door, through holes and with the vented air.": "It leaves past the walls: round the door, through holes and with the vented air.",
   "not explained": "not explained",
-  "mostly the open door": "mostly the open door",
+  "mostly the door": "mostly the door",
   "The model does not count an open door: most of this leaves by it.": "The model does not count an open door: most of this leaves by it.",
   "The model cannot say where this goes: an open door, a wet load, or a description that is a little off.": "The model cannot say where this goes: an open door, a wet load, or a description that is a little off.",
   "A part of the heat that leaves the oven.": "A part of the heat that leaves the oven.",

@@ -1,0 +1,96 @@
+"""The loads that may be in a fitted oven, as pairs of the coolest and the hottest oven with each range of them
+(`kilnctl.safety.loads`)."""
+
+from dataclasses import replace
+from itertools import pairwise
+
+from ..safety.coolest import LumpedOven
+from ..settings.construction import Load
+from ..settings.oven import Oven
+from .doubt import (
+    APART_K,
+    APART_SHARE,
+    LEAST_BACK,
+    LOAD_TIMES,
+    ROOM_K,
+    Doubt,
+    coolest_of,
+    lightest_elements,
+    load_share,
+)
+from .energy import EnergyModel
+
+#: Bounds of the ranges of a load's area and of its thickness (mass over area), times those of the files. An oven is
+#: hotter with less area at the same thickness and with less thickness at the same area, so that a range has a coolest
+#: and a hottest end. No load is more than `LOAD_TIMES` as heavy.
+AREAS = (0.0, 0.6, 0.8, 1.0, 1.2, 1.5, 2.0, LOAD_TIMES)
+THICKNESSES = (0.0, 1.2, 1.6, 2.0, 2.5, LOAD_TIMES)
+
+
+def loads_of(
+    oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt
+) -> tuple[tuple[LumpedOven, LumpedOven], ...]:
+    """A pair for each range of loads, or one for an oven without; none for a description alone, whose other doubts look
+    like a load."""
+    if not doubt.learnt:
+        return ()
+    coolest, hottest = coolest_of(oven, load, model, doubt), _hottest(model, doubt)
+    share, pairs = load_share(oven, load), []
+    if share <= 0.0:
+        return ((coolest, _holding(hottest, model, 1.0, 1.0)),)
+    for small, large in pairwise(AREAS):
+        for thin, thick in pairwise(THICKNESSES):
+            if small * thin >= LOAD_TIMES:
+                continue
+            least, most = ((1.0 + (times - 1.0) * share) for times in (small * thin, min(LOAD_TIMES, large * thick)))
+            cool = _holding(coolest, model, most, 1.0 + (large - 1.0) * share)
+            back = min(1.0, max(LEAST_BACK, least / most))
+            pairs.append((replace(cool, lighter_in=back), _holding(hottest, model, least, 1.0 + (small - 1.0) * share)))
+    return tuple(pairs)
+
+
+def _holding(oven: LumpedOven, model: EnergyModel, mass: float, area: float) -> LumpedOven:
+    """The oven with so many times the mass and the area of the contents."""
+    return replace(
+        oven,
+        contents_j_per_k=mass * model.contents_j_per_k if area > 0.0 else 0.0,
+        contents_w_per_k=area * model.contents_w_per_k,
+        contents_m2=area * model.contents_m2,
+    )
+
+
+def _hottest(model: EnergyModel, doubt: Doubt) -> LumpedOven:
+    """The hottest oven, but for its contents, that the uncertainty of `model` allows."""
+    less, loses = 1.0 / doubt.capacity, 1.0 / doubt.losses
+    a, b, c, d = model.lining_j_per_k
+    e, f, g, h = model.lining_w_per_k
+    return LumpedOven(
+        full_w=model.power_w,
+        power_share=1.0,
+        unmetered_share=1.0,
+        room_c=model.ambient_c + ROOM_K,
+        element_j_per_k=lightest_elements(model, doubt),
+        element_w_per_k=model.element_w_per_k,
+        element_m2=model.element_m2,
+        chamber_j_per_k=less * model.chamber_j_per_k,
+        film_w_per_k=model.film_w_per_k / doubt.films,
+        film_m2=model.film_m2 / doubt.films,
+        lining_j_per_k=(less * a, less * b, less * c, less * d),
+        lining_w_per_k=(loses * e, loses * f, loses * g, loses * h),
+        rise_per_k=model.rise_per_k,
+        capacity_rise_per_k=model.capacity_rise_per_k,
+        leak_w_per_k=model.leak_w_per_k / doubt.leak,
+        leak_rise_per_k=model.leak_rise_per_k,
+        contents_j_per_k=0.0,
+        contents_w_per_k=0.0,
+        contents_m2=0.0,
+        extra_w=model.extra_w,
+        door_w_per_k=0.0,
+        door_m2=0.0,
+        water_j=0.0,
+        lag_s=0.0,
+        apart_k=APART_K,
+        apart_share=APART_SHARE,
+        words=doubt.words,
+        learnt=doubt.learnt,
+    )

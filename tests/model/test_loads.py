@@ -1,0 +1,98 @@
+"""The ranges of loads that may be in a fitted oven."""
+
+import dataclasses
+import itertools
+
+import pytest
+
+from kilnctl import load_oven
+from kilnctl.model.day_zero import day_zero
+from kilnctl.model.doubt import DAY_ZERO, LOAD_TIMES, NO_DOUBT, Doubt, coolest_of, load_share
+from kilnctl.model.energy import EnergyModel
+from kilnctl.model.loads import AREAS, THICKNESSES, loads_of
+from kilnctl.safety.coolest import step
+from kilnctl.safety.loads import COLD_K, MOST_LOADS, begun, wrong_loads
+from kilnctl.settings.oven import Oven
+from tests.plants.plant_cases import ROOT
+
+FITTED = Doubt(1.06, 1.06, 1.06, 1.06, "fitted", learnt=True)
+
+
+@pytest.fixture(scope="module")
+def muffle() -> tuple[Oven, EnergyModel]:
+    oven = load_oven(ROOT / "configs/ovens/bench-muffle.yaml")
+    return oven, day_zero(oven, oven.usual_load)
+
+
+def test_a_description_has_none_and_an_oven_without_a_load_one(muffle):
+    oven, model = muffle
+    assert loads_of(oven, oven.usual_load, model, DAY_ZERO) == ()
+    ((coolest, hottest),) = loads_of(oven, None, model, FITTED)
+    assert coolest == coolest_of(oven, None, model, FITTED)
+    assert hottest.contents_j_per_k == model.contents_j_per_k and hottest.contents_m2 == model.contents_m2
+
+
+def test_the_ranges_reach_from_no_load_to_one_three_times_as_heavy_and_as_thick(muffle):
+    oven, model = muffle
+    pairs = loads_of(oven, oven.usual_load, model, FITTED)
+    assert wrong_loads(pairs) == "" and 20 < len(pairs) <= MOST_LOADS
+    share = load_share(oven, oven.usual_load)
+    heaviest = (1.0 + (LOAD_TIMES - 1.0) * share) * model.contents_j_per_k
+    assert max(c.contents_j_per_k for c, _ in pairs) == pytest.approx(heaviest)
+    largest_m2 = coolest_of(oven, oven.usual_load, model, FITTED).contents_m2
+    for m2, words in ((largest_m2, "as large as it is heavy"), (model.contents_m2, "thrice as thick")):
+        assert any((c.contents_j_per_k, c.contents_m2) == pytest.approx((heaviest, m2)) for c, _ in pairs), words
+    lightest = min(h.contents_j_per_k for _, h in pairs)
+    assert lightest == pytest.approx((1.0 - share) * model.contents_j_per_k, abs=1e-9)
+    for cool, hot in pairs:
+        assert cool.contents_j_per_k > hot.contents_j_per_k and cool.contents_m2 > hot.contents_m2
+        assert 0.0 < cool.lighter_in <= 1.0 and hot.lighter_in == 1.0
+
+
+@pytest.mark.parametrize("area, thick", [(1.1, 1.4), (0.7, 2.2), (2.5, 1.1), (0.3, 0.5), (1.1, 2.7)])
+def test_a_load_of_a_range_lies_between_its_two_ovens_while_it_heats_and_soaks(muffle, area, thick):
+    oven, model = muffle
+    load = oven.usual_load
+    share = load_share(oven, load)
+    mass = 1.0 + (area * thick - 1.0) * share
+    like = model.but(
+        contents_j_per_k=mass * model.contents_j_per_k,
+        contents_w_per_k=(1.0 + (area - 1.0) * share) * model.contents_w_per_k,
+        contents_m2=(1.0 + (area - 1.0) * share) * model.contents_m2,
+        resistance_rise_per_k=0.0,
+    )
+    pair = _range_of(loads_of(oven, load, model, FITTED), area, thick)
+    x, ((_, cool, hot, _, _),) = like.rest(like.ambient_c), begun((pair,), like.ambient_c).ranges
+    for second in range(0, 7200, 10):
+        power_w = model.power_w if second < 900 else 0.4 * model.power_w
+        x = like.step(x, power_w, 10.0, like.ambient_c)
+        cool, hot = step(pair[0], cool, power_w, 10.0, False), step(pair[1], hot, power_w, 10.0, False)
+        # The lumped elements do not grow heavier with temperature, as the model's do: less than a sensor may be wrong.
+        assert cool[1] < x[1] + pair[0].apart_k and x[1] < hot[1], f"after {second} s"
+
+
+def _range_of(pairs, area: float, thick: float):
+    """The pair of the range that holds such a load."""
+    grid = [
+        ((a, b), (c, d))
+        for a, b in itertools.pairwise(AREAS)
+        for c, d in itertools.pairwise(THICKNESSES)
+        if a * c < LOAD_TIMES
+    ]
+    return pairs[next(k for k, ((a, b), (c, d)) in enumerate(grid) if a <= area < b and c <= thick < d)]
+
+
+def test_the_hottest_oven_has_the_least_to_warm_and_the_warmest_room(muffle):
+    oven, model = muffle
+    doubt = dataclasses.replace(FITTED, losses=1.1, leak=1.2, capacity=1.3, films=1.4)
+    _, hot = loads_of(oven, None, model, doubt)[0]
+    assert hot.lining_j_per_k == tuple(pytest.approx(c / 1.3) for c in model.lining_j_per_k)
+    assert hot.lining_w_per_k == tuple(pytest.approx(g / 1.1) for g in model.lining_w_per_k)
+    assert hot.leak_w_per_k == pytest.approx(model.leak_w_per_k / 1.2)
+    assert hot.film_w_per_k == pytest.approx(model.film_w_per_k / 1.4)
+    assert hot.film_m2 == pytest.approx(model.film_m2 / 1.4)
+    assert hot.chamber_j_per_k == pytest.approx(model.chamber_j_per_k / 1.3)
+    assert hot.element_j_per_k == pytest.approx(model.element_j_per_k / 1.3)
+    assert hot.room_c == model.ambient_c + 10.0 and hot.extra_w == model.extra_w and hot.door_w_per_k == 0.0
+    assert begun(loads_of(oven, None, model, FITTED), hot.room_c + COLD_K).judged
+    assert loads_of(oven, None, model, NO_DOUBT) == ()
