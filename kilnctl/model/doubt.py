@@ -150,7 +150,7 @@ def unsure_of(oven: Oven, load: Load | None, model: EnergyModel, trained: Traine
 
 
 def unsure_late(model: EnergyModel) -> float:
-    """`Unsure.late` of a model from a description: `ZONE_S` are two standard deviations, of which one is at most e-fold."""
+    """`Unsure.late` of a model from a description: `ZONE_S` are two standard deviations, within `MOST_LATE`."""
     return min(MOST_LATE, math.log1p(ZONE_S / max(LEAST_LATE_S, _late_s(model))) / SPREADS)
 
 
