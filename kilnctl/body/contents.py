@@ -8,6 +8,11 @@ from ..settings.oven import Oven
 from ..thermal.material_data import Material
 from .layers import load_material
 
+#: Critical moisture content: the share of a load's water at which its surface is no longer wet everywhere, and from
+#: which it dries ever more slowly (a guess: from memory, a few tenths of the water with which porous and painted
+#: goods come in; little for bare metal, most for wood and clay).
+CRITICAL = 0.3
+
 
 @dataclass(frozen=True)
 class Plate:
@@ -33,6 +38,18 @@ def bodies_in(oven: Oven, load: Load | None) -> tuple[tuple[str, Load], ...]:
                 f"of {body.material} are more than its {1000.0 * volume:.1f} litres"
             )
     return found
+
+
+def drying_assumed(oven: Oven) -> tuple[str, ...]:
+    """The guess about a wet load, as lines for the oven's assumptions."""
+    load = oven.usual_load
+    if load is None or load.moisture_kg <= 0.0:
+        return ()
+    said = (
+        f"usual load.moisture: dries at a constant rate to {100.0 * CRITICAL:.0f} % of its water, then ever more "
+        "slowly (weigh it during a drying to see where the loss begins to fall)"
+    )
+    return (said,)
 
 
 def plate_of(oven: Oven, body: Load, mass_factor: float = 1.0) -> Plate:

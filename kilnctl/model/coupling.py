@@ -50,15 +50,24 @@ class Coupling:
     warmer_k_per_w: float
 
 
-def coupling_of(oven: Oven, load: Load | None, power_w: float, inside_c: list[tuple[float, float]]) -> Coupling:
-    """The links at one power, W, from pairs of temperatures, °C: of the faces, and of shelf and load."""
+class Moment(NamedTuple):
+    """One moment of a heat-up: the heat that leaves the elements, W (at first they keep most of what goes in), and the
+    temperatures of the faces, and of shelf and load, °C."""
+
+    power_w: float
+    faces_c: float
+    bodies_c: float
+
+
+def coupling_of(oven: Oven, load: Load | None, moments: list[Moment]) -> Coupling:
+    """The links that fit these moments best."""
     surfaces = surfaces_of(oven, load)
     star = [float(g) for g in star_m2(oven, surfaces)]
     openings = Openings(oven)
     n = len(oven.faces)
     found = [
         _state(oven, surfaces, star, openings, power_w, [faces] * n + [bodies] * (len(surfaces) - n - 1))
-        for faces, bodies in inside_c
+        for power_w, faces, bodies in moments
     ]
     names = ["elements", "faces", *(s.name for s in surfaces[n:-1])]
     links = {name: _divided([state.links[name] for state in found]) for name in names}
@@ -126,7 +135,7 @@ class _Inside:
 
     def __init__(self, oven: Oven, surfaces, star: list[float], openings: Openings, plates_c: list[float]):
         self.ambient_c = oven.site.ambient_c
-        self.speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
+        self.speed, self.fan_w = (oven.fan.air_speed_m_per_s, oven.fan.power_w) if oven.fan else (0.0, 0.0)
         self.heater, self.heater_m2, self.openings = surfaces[-1], star[-1], openings
         self.plates = list(zip(surfaces[:-1], star, plates_c))
         self.plates_m2 = sum(star[:-1])
@@ -151,9 +160,10 @@ class _Inside:
 
     def _balance(self, air_c: float, power: float) -> tuple[float, float, float]:
         """Net heat into the air, W, with the temperatures of star and elements, °C."""
+        # What the elements have to give to the air; the rest comes from the fan.
         given = sum(self.convected(s, t, air_c) for s, _, t in self.plates)
         out_of = self.openings.vent_w_per_k(air_c, self.ambient_c) + self.openings.leak_w_per_k(air_c, self.ambient_c)
-        given += out_of * (air_c - self.ambient_c)
+        given += out_of * (air_c - self.ambient_c) - self.fan_w
         if given >= power:
             # In this trial the air is too hot: no power would be left for radiation.
             return -given, self.coldest_c, self.coldest_c

@@ -17,7 +17,7 @@ from ..thermal.elements import resistance_factor
 from ..thermal.enclosure import sensor_film
 from ..thermal.material_data import Material
 from ..thermal.psychrometrics import WATER_J_PER_KGK
-from .coupling import Coupling, coupling_of
+from .coupling import Coupling, Moment, coupling_of
 from .energy import CHAMBER, CONTENTS, LINING, EnergyModel
 from .heating import AS_FITTED, NEARLY, Trim, fine_heating, slow_share, trim_of
 from .lining import STEEPEST_PER_K, lining_of
@@ -28,6 +28,10 @@ SKIN_J_PER_M2K = 20.0
 #: Where the holding power is fitted to the steady body, as shares of the working temperature's rise over the room. The
 #: last is limited to the oven's highest temperature and to what its power can hold.
 HELD = (0.4, 0.7, 1.0, 1.42)
+
+#: The least heat of the elements with which links are computed, as a share of full power: at the start heavy elements
+#: give almost nothing, and the difference to the chamber is then that of the fan's heat alone.
+LEAST_GIVEN = 0.05
 
 
 @lru_cache(maxsize=64)
@@ -62,19 +66,19 @@ def _coupled(oven: Oven, load: Load | None, working: float, losses, trim: Trim) 
     """The model with the couplings that hold during a heat-up."""
     ambient = oven.site.ambient_c
     # First with everything inside at one temperature; then with the temperatures of that first model's heat-up.
-    inside = [(t, t) for t in (ambient + x * (working - ambient) for x in (0.02, 0.25, 0.5, 0.75, 1.0))]
-    coupling = coupling_of(oven, load, oven.elements.power_w, inside)
+    at_c, power_w = (ambient + x * (working - ambient) for x in (0.02, 0.25, 0.5, 0.75, 1.0)), oven.elements.power_w
+    coupling = coupling_of(oven, load, [Moment(power_w, t, t) for t in at_c])
     model = _model(oven, load, working, coupling, losses, trim)
     radiation = 4.0 * STEFAN_BOLTZMANN * (working + ZERO_C) ** 3
     film = model.film_w_per_k + radiation * model.film_m2
     share = min(1.0, film / (coupling.faces.w_per_k + radiation * coupling.faces.m2))
-    inside = _heating(model, working, share)
-    return _model(oven, load, working, coupling_of(oven, load, oven.elements.power_w, inside), losses, trim)
+    moments = _heating(model, working, share)
+    return _model(oven, load, working, coupling_of(oven, load, moments), losses, trim)
 
 
-def _heating(model: EnergyModel, working: float, film_share: float) -> list[tuple[float, float]]:
-    """(hot faces, contents) °C at five moments of a heat-up at full power, spread over the chamber's rise. The first
-    lump is behind the faces: the film to the lump is film_share of the film to the faces."""
+def _heating(model: EnergyModel, working: float, film_share: float) -> list[Moment]:
+    """Five moments of a heat-up at full power, spread over the chamber's rise. The first lump is behind the faces: the
+    film to the lump is film_share of the film to the faces."""
     ambient, found, dt = model.ambient_c, [], 1.0
     x = model.rest(ambient)
     top = min(working, ambient + 0.95 * (model.highest_c() - ambient))
@@ -84,10 +88,11 @@ def _heating(model: EnergyModel, working: float, film_share: float) -> list[tupl
         dt = min(1.01 * dt, 60.0)
         while len(found) < len(marks) and x[CHAMBER] >= marks[len(found)]:
             face = x[CHAMBER] - film_share * (x[CHAMBER] - x[LINING])
-            found.append((face, x[CONTENTS] if model.contents_j_per_k > 0.0 else face))
+            given_w = max(LEAST_GIVEN * model.power_w, model.elements_give_w(x))
+            found.append(Moment(given_w, face, x[CONTENTS] if model.contents_j_per_k > 0.0 else face))
         if len(found) == len(marks):
             break
-    return found or [(ambient, ambient)]
+    return found or [Moment(model.power_w, ambient, ambient)]
 
 
 def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, losses, trim: Trim) -> EnergyModel:

@@ -9,6 +9,7 @@ carries the chamber on. Then the lumps' capacities, the film before them and the
 as possible, until the model heats up in the same times and lands alike. The remaining error comes from the model's
 structure and is stated (`uncertainty`)."""
 
+import copy
 import math
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -43,9 +44,9 @@ SPREAD, ERROR = np.array([0.15, 0.15, 0.15, 0.15, 0.15, 0.3, 0.3]), 0.05
 #: The least rise per unit of the logarithm of time that is counted, as a share of the whole rise: where the chamber
 #: hardly rises, its time is not defined.
 LEAST_SLOPE = 0.05
-#: The heat-up counts from this share of its rise: before it elements, air and star settle, and a model that is made to
-#: agree there pays for it with the heat that it believes stored at the end, which is what a soak begins with.
-FROM_RISE = 0.5
+#: The heat-up counts from this share of its rise: before it the step of the march is coarse against air and elements.
+#: What is left out much later than that is learnt on the way as a wrong share, and a soak then begins with it.
+FROM_RISE = 0.15
 #: Shares of the heat-up's rise at which a model's time is compared.
 STAGES = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
 #: The least effect of the landing that is counted, K.
@@ -72,13 +73,21 @@ AS_FITTED = Trim()
 @dataclass(frozen=True)
 class Heating:
     """The chamber's temperatures, °C, at these times, s, of a heat-up from the room at this share of full power; and
-    of the landing after it, at `LANDING_SHARE` of that power, at these times, s, since the heat-up's end."""
+    of the landing after it, at `LANDING_SHARE` of that power, at these times, s, since the heat-up's end; and at the
+    same times if the power went on instead."""
 
     time_s: np.ndarray
     chamber_c: np.ndarray
     share: float = 1.0
     landing_s: np.ndarray = field(default_factory=lambda: np.zeros(0))
     landing_c: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    onward_c: np.ndarray = field(default_factory=lambda: np.zeros(0))
+
+    @property
+    def effect_k(self) -> np.ndarray:
+        """What the smaller power does to the chamber at `landing_s`, K. (The same two marches show it without what
+        differs at the start of any march: new films, short steps.)"""
+        return self.landing_c - self.onward_c
 
     def reaches_s(self, t_c: float) -> float:
         """When the chamber first reaches t_c, s; NaN if it does not."""
@@ -94,34 +103,51 @@ class Heating:
 def fine_heating(oven: Oven, working_c: float, share: float = 1.0) -> Heating:
     """The empty virtual oven at that share of full power, from the room to working_c; it ends earlier if it cannot get
     there, hardly rises any more, or if its elements would leave the range of the tables."""
-    plant = VirtualOven(oven, conditions=Conditions(supply_drift=0.0))
-    core, elements, groups = plant.core, plant.elements, plant.layout.groups
-    speed, room = oven.fan.air_speed_m_per_s if oven.fan else 0.0, oven.site.ambient_c
-    rated, whole_k, dt = elements.factor(oven.limits.highest_c), working_c - room, FIRST_S
+    plant, room = VirtualOven(oven, conditions=Conditions(supply_drift=0.0)), oven.site.ambient_c
+    whole_k, dt = working_c - room, FIRST_S
     times, chambers = [0.0], [room]
-
-    def heated(dt: float, share: float) -> bool:
-        """Whether the step was possible."""
-        try:
-            watts = share * oven.elements.power_w * rated / elements.factor(plant.element_c)
-            core.step(dt, np.full(groups, watts / groups))
-            chambers.append(float(chamber_temperature_c(plant.radiant_c, plant.air_c, speed)))
-        except (ArithmeticError, ValueError, KilnctlError):
-            return False
+    while times[-1] < LONGEST_S and _goes_on(times, chambers, whole_k):
+        chamber_c = _heated(plant, dt, share)
+        if chamber_c is None:
+            break
         times.append(times[-1] + dt)
-        return True
-
-    while times[-1] < LONGEST_S and _goes_on(times, chambers, whole_k) and heated(dt, share):
+        chambers.append(chamber_c)
         dt *= GROWTH
-    last, dt = len(times), FIRST_S
-    if chambers[-1] >= room + NEARLY * whole_k:
-        core.refresh()
-        until_s = (1.0 + LANDING) * times[-1]
-        while times[-1] < until_s and heated(dt, LANDING_SHARE * share):
-            dt *= LANDING_GROWTH
     time_s, chamber_c = np.array(times), np.array(chambers)
-    since_s = time_s[last:] - time_s[last - 1]
-    return Heating(time_s[:last], chamber_c[:last], share, since_s, chamber_c[last:])
+    if chambers[-1] < room + NEARLY * whole_k:
+        return Heating(time_s, chamber_c, share)
+    plant.core.refresh()
+    lasts_s = LANDING * times[-1]
+    onward_c = _landing(copy.deepcopy(plant), share, lasts_s)[1]
+    landing_s, landing_c = _landing(plant, LANDING_SHARE * share, lasts_s)
+    both = min(len(landing_c), len(onward_c))
+    return Heating(time_s, chamber_c, share, landing_s[:both], landing_c[:both], onward_c[:both])
+
+
+def _heated(plant: VirtualOven, dt: float, share: float) -> float | None:
+    """The chamber dt s later at that share of full power, °C; None if the step is not possible."""
+    oven, core, groups = plant.oven, plant.core, plant.layout.groups
+    speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
+    rated = plant.elements.factor(oven.limits.highest_c)
+    try:
+        watts = share * oven.elements.power_w * rated / plant.elements.factor(plant.element_c)
+        core.step(dt, np.full(groups, watts / groups))
+        return float(chamber_temperature_c(plant.radiant_c, plant.air_c, speed))
+    except (ArithmeticError, ValueError, KilnctlError):
+        return None
+
+
+def _landing(plant: VirtualOven, share: float, lasts_s: float) -> tuple[np.ndarray, np.ndarray]:
+    """Times, s, and the chamber, °C, for that long at that share of full power, or as far as it can go."""
+    times, chambers, dt = [0.0], [], FIRST_S
+    while times[-1] < lasts_s:
+        chamber_c = _heated(plant, dt, share)
+        if chamber_c is None:
+            break
+        times.append(times[-1] + dt)
+        chambers.append(chamber_c)
+        dt *= LANDING_GROWTH
+    return np.array(times[1:]), np.array(chambers)
 
 
 def _goes_on(times: list[float], chambers: list[float], whole_k: float) -> bool:
@@ -200,8 +226,7 @@ class _Compared:
         rise = max(1.0, chamber[end - 1] - chamber[0])
         slope = np.abs(np.gradient(chamber, np.log(np.maximum(time, 0.5 * FIRST_S)))) + LEAST_SLOPE * rise
         first = max(1, int(np.argmax(chamber > chamber[0] + FROM_RISE * rise)))
-        rate = (chamber[-1] - chamber[-2]) / (time[-1] - time[-2])
-        effect = np.abs(rate * fine.landing_s - (fine.landing_c - chamber[-1])) + LEAST_EFFECT_K
+        effect = np.abs(fine.effect_k) + LEAST_EFFECT_K
         # Neighbouring points carry the same information: they count as some twenty points for any length of step.
         return cls(fine, first, end, slope * _thinned(end - first), effect * _thinned(len(effect)))
 
@@ -213,9 +238,9 @@ class _Compared:
         late = (fine.chamber_c[1:] - ours)[self.first - 1 : self.end - 1] / self.scale_k[self.first : self.end]
         if not len(fine.landing_s):
             return late
-        landed, _ = _marched(model, x, np.append(0.0, fine.landing_s), LANDING_SHARE * fine.share)
-        rises = (fine.landing_c - fine.chamber_c[-1]) - (landed - ours[-1])
-        return np.append(late, rises / self.landing_k)
+        times = np.append(0.0, fine.landing_s)
+        landed, onward = (_marched(model, x, times, share * fine.share)[0] for share in (LANDING_SHARE, 1.0))
+        return np.append(late, (fine.effect_k - (landed - onward)) / self.landing_k)
 
 
 def _thinned(points: int) -> float:

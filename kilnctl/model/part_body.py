@@ -7,7 +7,7 @@ from ..body import bodies_in, plate_of
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.psychrometrics import BOILING_K, WATER_J_PER_KGK, latent_j_per_kg
-from .coupling import coupling_of
+from .coupling import Moment, coupling_of
 from .day_zero import working_of
 from .energy import EnergyModel
 
@@ -48,8 +48,8 @@ def part_of(oven: Oven, load: Load | None, working_c: float | None = None) -> Pa
         return None
     _, working = working_of(oven, working_c)
     ambient, plate = oven.site.ambient_c, plate_of(oven, body)
-    inside = [(t, t) for t in (ambient + x * (working - ambient) for x in (0.25, 0.5, 0.75, 1.0))]
-    coupling, area = coupling_of(oven, load, oven.elements.power_w, inside), plate.area_m2
+    at_c = (ambient + x * (working - ambient) for x in (0.25, 0.5, 0.75, 1.0))
+    coupling, area = coupling_of(oven, load, [Moment(oven.elements.power_w, t, t) for t in at_c]), plate.area_m2
     link, capacity = coupling.bodies["load"], plate.material.mean_heat_capacity(ambient, working)
     return PartBody(
         j_per_m2k=(body.mass_kg * capacity + body.moisture_kg * WATER_J_PER_KGK) / area,

@@ -8,7 +8,7 @@ import pytest
 from kilnctl import KilnctlError, load_oven, size
 from kilnctl.body import assumed, full_power_c, heater_of, star_m2, surfaces_of
 from kilnctl.body.steady import SteadyOven
-from kilnctl.model.coupling import coupling_of
+from kilnctl.model.coupling import Moment, coupling_of
 from kilnctl.model.day_zero import day_zero
 from kilnctl.plants.assembly import assemble
 from kilnctl.settings.construction import Bridge, Vent
@@ -195,7 +195,7 @@ def test_mass_and_surface_of_no_wire_are_kept_within_what_may_be_described(mass_
 def test_a_state_that_no_power_can_reach_is_told(tmp_path):
     """Drawn ovens ended here in an unbound name."""
     with pytest.raises(KilnctlError, match="no power can be found"):
-        coupling_of(made(1, tmp_path), None, 2000.0, [(1600.0, 1600.0)])
+        coupling_of(made(1, tmp_path), None, [Moment(2000.0, 1600.0, 1600.0)])
 
 
 @pytest.mark.parametrize("near_c", [30.0, 300.0, 1100.0, 5000.0])

@@ -5,7 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from kilnctl.body.contents import CRITICAL
+from kilnctl.plants import moisture
 from kilnctl.plants.conditions import Conditions
+from kilnctl.plants.humidity import Humidity
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.thermal.psychrometrics import BOILING_K, latent_j_per_kg, saturation_pa
 from tests.plants.plant_cases import oven
@@ -28,47 +31,114 @@ def test_latent_heat_against_steam_tables(celsius, kilojoule):
     assert latent_j_per_kg(celsius + 273.15) == pytest.approx(1e3 * kilojoule, rel=2e-3)
 
 
-def dried(moisture_kg, **more):
+def loaded(water_kg):
     o = oven("curing-cabinet")
     assert o.usual_load is not None
-    plant = VirtualOven(o, replace(o.usual_load, moisture_kg=moisture_kg), conditions=replace(CALM, **more))
-    rows = []
+    return VirtualOven(o, replace(o.usual_load, moisture_kg=water_kg), conditions=CALM)
+
+
+def dried(water_kg):
+    plant, rows = loaded(water_kg), []
     for _ in range(5400):
         plant.advance(1.0, 0.8 if plant.chamber_c < 200.0 else 0.2, True)
         rows.append((plant.part_c, plant.water_kg, plant.chamber_c))
     return plant, np.array(rows)
 
 
-def test_wet_load_stays_on_a_plateau_until_it_is_dry():
+def test_wet_load_stays_on_a_plateau_down_to_its_critical_content():
     plant, rows = dried(1.0)
     _, dry_rows = dried(0.0)
-    wet = rows[:, 1] > 0.02
-    assert plant.water_kg == 0.0 and 600 < np.sum(wet) < 5000
-    # Never above boiling while wet; it lies between the wet bulb and the boiling point in the end of the
+    wet = rows[:, 1] > CRITICAL
+    assert 600 < np.sum(wet) < 5000
+    # Never above boiling while wet all over; it lies between the wet bulb and the boiling point in the end of the
     # plateau.
     assert np.max(rows[wet, 0]) < 101.0
     last = np.flatnonzero(wet)[-1]
     assert rows[last, 2] - rows[last, 0] > 40.0, "the chamber is far above the wet load"
-    assert rows[-1, 0] > 150.0
+    assert rows[-1, 0] > 150.0 and plant.water_kg < 0.15 * CRITICAL
     assert np.argmax(rows[:, 0] > 120.0) > np.argmax(dry_rows[:, 0] > 120.0) + 300
 
 
+@pytest.mark.slow
+def test_the_rate_falls_without_a_step_and_only_below_the_critical_content(monkeypatch):
+    """The last water and its heat went within one tick before: the light air of a drawn oven jumped by 10 K."""
+    _, rows = dried(1.0)
+    rate = -np.diff(rows[:, 1])
+    # Where the rate begins to fall, the load takes a part of the heat to warm up; from then on it only fades.
+    steps = np.abs(np.diff(rate)) / np.max(rate)
+    assert np.max(steps) < 0.4
+    assert np.max(steps[rows[2:, 1] < 0.9 * CRITICAL]) < 0.02
+    monkeypatch.setattr(moisture, "CRITICAL", 0.0)
+    _, wet_to_the_end = dried(1.0)
+    above = rows[:, 1] > CRITICAL
+    assert np.array_equal(rows[above], wet_to_the_end[above])
+    assert wet_to_the_end[-1, 1] == 0.0 < rows[-1, 1]
+
+
+@pytest.mark.parametrize(
+    "around_c, share, constant_w", [(150.0, 0.02, None), (300.0, 0.3, None), (200.0, 0.998, 5.0 * (200.0 - 99.97))]
+)
+def test_the_falling_period_against_its_closed_form(around_c, share, constant_w):
+    """A rate in proportion to what is left, in steady air and with convection alone: left = critical · exp(−rate ·
+    t / critical), with the rate of the wet surface (theory of drying, from memory). In steam alone the wet surface
+    takes film · (air − boiling point)."""
+    film, water = np.array([5.0]), np.array([[CRITICAL]])
+    wet = moisture.Moisture(np.array([[1.0]]), (0,), Humidity(1.0, share, share, inside=1e12))
+    # Heat capacity of the node: so large that the relaxation of the boiling point does not count.
+    capacity, around_k = np.array([[1e7]]), around_c + 273.15
+
+    def settled(nodes_k):
+        """The node's temperature at which film and sinks are equal, K, and its heat, W."""
+        for _ in range(60):
+            wet.freeze(1.0, nodes_k, nodes_k, capacity, film)
+            diagonal, load = np.full((1, 1), 5.0), np.full((1, 1), 5.0 * around_k)
+            wet.add_terms(1.0, diagonal, load)
+            nodes_k = load / diagonal
+        return nodes_k, 5.0 * (around_k - nodes_k[0, 0])
+
+    nodes_k, at_first_w = settled(np.full((1, 1), 360.0))
+    assert constant_w is None or at_first_w == pytest.approx(constant_w, rel=1e-3)
+    constant_kg_per_s = at_first_w / latent_j_per_kg(nodes_k[0, 0])
+    wet.water_kg = water
+    took_s, dt_s = 0.0, 0.01 * CRITICAL / constant_kg_per_s
+    while wet.water_kg[0, 0] > 0.05 * CRITICAL:
+        nodes_k, watts = settled(nodes_k)
+        wet.after_step(dt_s, 0.0, nodes_k, nodes_k, capacity)
+        took_s += dt_s
+        left = wet.water_kg[0, 0] / CRITICAL
+        # Steps of a hundredth of the time constant are late by half a hundredth of the time.
+        closed = np.exp(-took_s * constant_kg_per_s / CRITICAL)
+        assert left == pytest.approx(closed, rel=0.02)
+        assert watts == pytest.approx(at_first_w * left, rel=0.015)
+
+
 def test_plateau_energy_is_the_latent_heat():
-    """Energy drawn by evaporation = water × latent heat at the temperature at which it left, to 0.5 %."""
-    plant, rows = dried(1.0)
-    ledger = plant.ledger_j()
-    lost = -np.diff(rows[:, 1], prepend=1.0)
-    assert np.sum(lost) == pytest.approx(1.0)
-    expected = float(np.sum(lost * latent_j_per_kg(np.minimum(rows[:, 0] + 273.15, BOILING_K + 1.0))))
-    assert ledger["latent"] == pytest.approx(expected, rel=5e-3)
-    assert ledger["latent"] == pytest.approx(2.3e6, rel=0.05)
+    """Energy drawn by evaporation = water × latent heat at the temperature at which it left, to 0.5 %, while the load
+    is wet all over; afterwards it leaves at that of the wet places."""
+    plant = loaded(1.0)
+    rows = []
+    while plant.water_kg > CRITICAL:
+        plant.advance(1.0, 0.8 if plant.chamber_c < 200.0 else 0.2, True)
+        rows.append((plant.part_c, plant.water_kg))
+    lost = -np.diff(np.array(rows)[:, 1], prepend=1.0)
+    at_k = np.minimum(np.array(rows)[:, 0] + 273.15, BOILING_K + 1.0)
+    plateau_j = plant.ledger_j()["latent"]
+    assert plateau_j == pytest.approx(float(np.sum(lost * latent_j_per_kg(at_k))), rel=5e-3)
+    assert plateau_j == pytest.approx(2.3e6 * (1.0 - CRITICAL), rel=0.05)
+    before_kg = plant.water_kg
+    for _ in range(1800):
+        plant.advance(1.0, 0.2, True)
+    gone_kg = before_kg - plant.water_kg
+    assert gone_kg > 0.4 * CRITICAL
+    wet_bulb, boiling = (gone_kg * latent_j_per_kg(k) for k in (310.0, BOILING_K))
+    assert boiling < plant.ledger_j()["latent"] - plateau_j < wet_bulb
 
 
 def test_drying_lining_takes_its_heat_from_the_balance():
     o = oven("brick-kiln")
 
-    def run(moisture):
-        plant = VirtualOven(o, conditions=replace(CALM, lining_moisture=moisture))
+    def run(share):
+        plant = VirtualOven(o, conditions=replace(CALM, lining_moisture=share))
         water, before = plant.water_kg, plant.stored_j()
         for _ in range(5400):
             plant.advance(1.0, 0.9, True)
