@@ -305,7 +305,7 @@ def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance
     covariance = estimate.covariance - gain[:, None] * estimate.covariance[SENSOR]
     of_late = float(gain[LATE])
     if of_late != 0.0:
-        believed = variance / (variance + doubted(model, estimate.x, estimate.late, dt_s))
+        believed = variance / (variance + doubted(model, estimate.x, estimate.late, estimate.heat_w, dt_s))
         gain[LATE] = of_late * believed
         covariance[LATE, LATE] += variance * (of_late * (1.0 - believed)) ** 2
     states = (*estimate.x, estimate.heat_w, *estimate.shares, estimate.trend_w_per_s, estimate.late)

@@ -46,9 +46,11 @@ def by_lateness(model: EnergyModel, ahead_k: float, chamber_c: float, dt_s: floa
     return -math.exp(-share) * share * (_base_s(model) + more_s) / (model.lag_s + more_s) * ahead_k
 
 
-def doubted(model: EnergyModel, x, late: float, dt_s: float) -> float:
+def doubted(model: EnergyModel, x, late: float, unknown_w: float, dt_s: float) -> float:
     """Variance, K², of what a reading says of the lateness besides its noise: the gap between chamber and sensor is
-    wrong by `GAP` of itself in any case, and readings within one lag are wrong alike."""
+    wrong by `GAP` of itself in any case, by as much more as heat is unknown, and readings within one lag are wrong
+    alike."""
     lag_s = model.lag_at_s(x[CHAMBER], more_s_of(model, late))
-    gap_k = GAP * (x[CHAMBER] - x[SENSOR])
+    gives_w = max(1.0, abs(model.elements_give_w(x)))
+    gap_k = (GAP + abs(unknown_w) / gives_w) * (x[CHAMBER] - x[SENSOR])
     return gap_k * gap_k * max(1.0, lag_s / dt_s)

@@ -47,6 +47,8 @@ INWARD = 0.7
 #: A chamber of a description may have a liner of 1 mm of steel that follows it, J/(m²·K) of its faces (7,850 kg/m³ and
 #: 500 J/(kg·K)); and a sensor in a zone of its own behind one, with some 20 W/(m²·K), follows later by this, s.
 LINER_J_PER_M2K, ZONE_S = 3900.0, 200.0
+#: The most standard deviation of the lateness's logarithm: beyond it the filter's tangent does not hold.
+MOST_LATE = 1.0
 #: A reading is not taken to be surer than this, K (the estimator's least noise too).
 LEAST_NOISE_K = 0.05
 #: A sensor is not taken to be quicker than this, s: no thermocouple in a sheath is.
@@ -148,8 +150,8 @@ def unsure_of(oven: Oven, load: Load | None, model: EnergyModel, trained: Traine
 
 
 def unsure_late(model: EnergyModel) -> float:
-    """`Unsure.late` of a model from a description."""
-    return math.log1p(ZONE_S / max(LEAST_LATE_S, _late_s(model))) / SPREADS
+    """`Unsure.late` of a model from a description: `ZONE_S` are two standard deviations, within `MOST_LATE`."""
+    return min(MOST_LATE, math.log1p(ZONE_S / max(LEAST_LATE_S, _late_s(model))) / SPREADS)
 
 
 def _late_s(model: EnergyModel) -> float:

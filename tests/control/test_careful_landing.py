@@ -88,6 +88,15 @@ def test_an_oven_that_is_hot_in_two_minutes_lands_without_overshoot():
 
 
 @pytest.mark.slow
+def test_a_sensor_that_the_element_warms_is_not_taken_for_a_late_one():
+    """It is quicker than the model, and most of its heat is unknown: a lateness found there made the loop swing until
+    the rules ended it."""
+    oven = oven_from(numbered(3, 21), "3/21")
+    plant = PLANTS["sensor near element"](oven, 80.0, 1)
+    assert overshoot_k(oven, plant, (Step(to_c=80.0, hold_s=1500.0, within_k=1e3),), 1500.0) <= 3.0
+
+
+@pytest.mark.slow
 def test_learning_from_runs_makes_no_landing_worse():
     """Its overshoot grew from run to run, to 2 to 3.5 K: weaker films are partly learnt as a quicker sensor, and the
     lateness finds that in the run."""

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from kilnctl.control import estimator, lateness
-from kilnctl.model.doubt import ZONE_S, unsure_late
+from kilnctl.model.doubt import MOST_LATE, ZONE_S, unsure_late
 from kilnctl.model.energy import CHAMBER, SENSOR
 
 
@@ -38,9 +38,10 @@ def test_without_doubt_of_it_a_late_reading_is_taken_for_something_else(cabinet_
 
 
 def test_the_lateness_of_a_description_is_that_of_a_sensor_in_a_zone_of_its_own(cabinet_model):
-    m = cabinet_model
-    two_sigma = 2.0 * unsure_late(m)
-    assert lateness.more_s_of(m, two_sigma) == pytest.approx(ZONE_S, rel=1e-6)
+    slow = cabinet_model.but(lag_s=60.0)
+    two_sigma = 2.0 * unsure_late(slow)
+    assert lateness.more_s_of(slow, two_sigma) == pytest.approx(ZONE_S, rel=1e-6)
+    assert unsure_late(cabinet_model.but(lag_s=2.0)) == MOST_LATE, "of a quick sensor no more than the filter bears"
 
 
 def test_lateness_stays_within_its_bounds(cabinet_model):
