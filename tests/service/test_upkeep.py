@@ -60,15 +60,17 @@ def test_trouble_is_told_at_once_and_every_ten_minutes():
     assert len(told) == 4, "a trouble that comes back is a new one"
 
 
-def test_trouble_is_told_once_at_any_simulated_speed(oven, tmp_path):
+def test_trouble_is_told_once_at_any_simulated_speed(oven, tmp_path, monkeypatch):
     """Ten simulated minutes pass in six milliseconds at this speed, which no computer keeps."""
     told = []
     with at_work(oven("curing-cabinet"), tmp_path, tell=told.append, speed=1e5) as person:
         person.until(lambda a: a["state"] == "idle")
-        person.service.pace.late.watch = lambda *a: None  # its window is half a minute long
-        person.service.pace.late.behind = "the speed of 1e+05 cannot be kept by this computer: it is about 40"
-        begun_s = person.service.pace.time_s
-        until(lambda: person.service.pace.time_s > begun_s + 1300.0)
+        simulated = person.service.pace
+        assert isinstance(simulated, pace.SimulatedPace)
+        monkeypatch.setattr(simulated.late, "watch", lambda *a: None)  # its window is half a minute long
+        simulated.late.behind = "the speed of 1e+05 cannot be kept by this computer: it is about 40"
+        begun_s = simulated.time_s
+        until(lambda: simulated.time_s > begun_s + 1300.0)
     assert len([line for line in told if line.startswith("TROUBLE")]) == 1
 
 
