@@ -1,5 +1,5 @@
 """The loads that may be in a fitted oven, as pairs of the coolest and the hottest oven with each range of them
-(`kilnctl.safety.loads`)."""
+(`kilnctl.safety.possible_loads`)."""
 
 from dataclasses import replace
 from itertools import pairwise

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any, TypedDict
 
 from ..errors import KilnctlError
 from .coolest import LumpedOven, wrong_ovens
-from .loads import Pairs, wrong_loads
 from .model_rates import ThermalModel, fastest_k_per_s
+from .possible_loads import Pairs, wrong_loads
 from .schedule_trip import schedule_trip_c
 from .ventilation import purge_s, vapour_sum, ventilation_of
 
@@ -155,7 +155,7 @@ class Policy:
                                 judged
     envelope                    the model's own oven, one with the heaviest elements and load that its uncertainty
                                 allows, and one with the lightest: by what they differ, heat is not unexplained
-    loads                       the coolest and the hottest oven with each load that may be in (`kilnctl.safety.loads`)
+    loads                       the coolest and the hottest oven with each load that may be in (`possible_loads.py`)
 
     ±30 % of each (`tools/bench/sensitivity --only policy.`): none, but for the trips' temperatures, which at −30 % are
     below the soak, and fall_k_per_s (error 0/−0.4 %).

@@ -6,7 +6,7 @@ sensor's error, heat ends. This rule never permits heat."""
 
 import math
 
-from . import loads
+from . import possible_loads
 from .coolest import LumpedOven, step
 from .rule import Look, Rule
 from .rules_sensor import control_shows
@@ -34,7 +34,7 @@ def energy_says_hotter(look: Look) -> None:
             return
         state.lumps = oven.from_chamber(look.reading.chamber_c)
         state.lumps_c = state.lumps[1]
-        state.loads = loads.begun(look.policy.loads, look.reading.chamber_c)
+        state.loads = possible_loads.begun(look.policy.loads, look.reading.chamber_c)
     if look.dt_s > 0.0:
         state.lumps = step(oven, state.lumps, power_w_of(look, oven), look.dt_s, may_be_open(look))
         late_c = (state.lumps[1] - state.lumps_c) * (1.0 - math.exp(-look.dt_s / (oven.lag_s + 1.0)))
@@ -52,7 +52,7 @@ def energy_says_hotter(look: Look) -> None:
 
 
 def judge_loads(look: Look, oven: LumpedOven) -> None:
-    """Advance the ovens with each load that may be in; see `kilnctl.safety.loads`."""
+    """Advance the ovens with each load that may be in; see `kilnctl.safety.possible_loads`."""
     if not look.state.loads.ranges:
         return
     least_w, reads_c = power_w_of(look, oven), look.reading.chamber_c if look.usable else None
@@ -60,7 +60,7 @@ def judge_loads(look: Look, oven: LumpedOven) -> None:
     # The supply may be above its nominal voltage by as much as below it.
     power_w = least_w, least_w / _share(look, oven) ** 2
     state, pairs = look.state, look.policy.loads
-    state.loads = loads.later(state.loads, pairs, power_w, look.dt_s, may_be_open(look), reads_c, proves_c)
+    state.loads = possible_loads.later(state.loads, pairs, power_w, look.dt_s, may_be_open(look), reads_c, proves_c)
 
 
 def bound_c(state: SafetyState) -> float:

@@ -8,8 +8,8 @@ from typing import NamedTuple, TypeGuard
 
 from .coolest import Lumps
 from .gate import Permit
-from .loads import NO_LOADS, Loads
 from .messages import LOUD, UNKNOWN, WORDS, lines
+from .possible_loads import NO_LOADS, Loads
 
 #: There is heat that neither relay nor contactor keeps off.
 DANGER = (

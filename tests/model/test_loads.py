@@ -11,7 +11,7 @@ from kilnctl.model.doubt import DAY_ZERO, LOAD_TIMES, NO_DOUBT, Doubt, coolest_o
 from kilnctl.model.energy import EnergyModel
 from kilnctl.model.loads import AREAS, THICKNESSES, loads_of
 from kilnctl.safety.coolest import step
-from kilnctl.safety.loads import COLD_K, MOST_LOADS, begun, wrong_loads
+from kilnctl.safety.possible_loads import COLD_K, MOST_LOADS, begun, wrong_loads
 from kilnctl.settings.oven import Oven
 from tests.plants.plant_cases import ROOT
 

@@ -8,7 +8,7 @@ import pytest
 from kilnctl import KilnctlError, Reading
 from kilnctl.safety import Policy, SafetyState, Tick, acknowledge, rules_energy
 from kilnctl.safety.coolest import LumpedOven, Lumps, step
-from kilnctl.safety.loads import CHANGES_S, COLD_K, CONTRADICTS_S, EVERY_S, MOST_LOADS, Loads, begun, later
+from kilnctl.safety.possible_loads import CHANGES_S, COLD_K, CONTRADICTS_S, EVERY_S, MOST_LOADS, Loads, begun, later
 from kilnctl.safety.rule import Look
 from tests.safety.safety_scenes import QUIET, SMALL, Bench
 

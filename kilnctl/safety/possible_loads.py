@@ -29,7 +29,7 @@ CHANGES_S = 60.0
 MOST_LOADS = 32
 
 
-class Range(NamedTuple):
+class PossibleLoad(NamedTuple):
     """One range of loads: its place in the policy, the lumps of its coolest and its hottest oven, the chamber of the
     coolest, as late as a reading, °C, and for how long a reading has been above the hottest, s."""
 
@@ -45,7 +45,7 @@ class Loads(NamedTuple):
     of the coolest and the hottest ovens, J, whether a door may have been open. For how long it may have been open now,
     s; the highest reading of the run, °C."""
 
-    ranges: tuple[Range, ...] = ()
+    ranges: tuple[PossibleLoad, ...] = ()
     judged: bool = False
     since_s: float = 0.0
     cool_j: float = 0.0
@@ -82,7 +82,7 @@ def begun(pairs: Pairs, chamber_c: float, cold: bool = True) -> Loads:
     little is known to rule one out."""
     hot_c = chamber_c + COLD_K
     hot = (chamber_c, chamber_c, hot_c, hot_c, hot_c, hot_c, hot_c, 0.0)
-    ranges = [Range(k, coolest.from_chamber(chamber_c), hot, chamber_c) for k, (coolest, _) in enumerate(pairs)]
+    ranges = [PossibleLoad(k, coolest.from_chamber(chamber_c), hot, chamber_c) for k, (coolest, _) in enumerate(pairs)]
     return Loads(tuple(ranges), cold and all(chamber_c <= hottest.room_c + COLD_K for _, hottest in pairs))
 
 
@@ -115,7 +115,7 @@ def later(
         late_c = r.late_c + (cool[1] - r.late_c) * (1.0 - math.exp(-since_s / (coolest.lag_s + 1.0)))
         above_s = r.above_s + since_s if counts and proves_c > hot[1] else 0.0
         if above_s < CONTRADICTS_S:
-            left.append(Range(r.place, cool, hot, min(late_c, cool[1]), above_s))
+            left.append(PossibleLoad(r.place, cool, hot, min(late_c, cool[1]), above_s))
     if not left and reads_c is not None:  # no load explains the run: the oven itself is otherwise
         return begun(pairs, reads_c, cold=False)
     return Loads(tuple(left), loads.judged, open_s=open_s, top_c=top_c)
