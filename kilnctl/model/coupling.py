@@ -66,8 +66,8 @@ def coupling_of(oven: Oven, load: Load | None, moments: list[Moment]) -> Couplin
     openings = Openings(oven)
     n = len(oven.faces)
     found = [
-        _state(oven, surfaces, star, openings, power_w, [faces] * n + [bodies] * (len(surfaces) - n - 1))
-        for power_w, faces, bodies in moments
+        _state(oven, surfaces, star, openings, m.power_w, [m.faces_c] * n + [m.bodies_c] * (len(surfaces) - n - 1))
+        for m in moments
     ]
     names = ["elements", "faces", *(s.name for s in surfaces[n:-1])]
     links = {name: _divided([state.links[name] for state in found]) for name in names}
