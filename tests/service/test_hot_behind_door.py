@@ -2,6 +2,7 @@
 
 import math
 import random
+from collections.abc import Sequence
 
 import pytest
 
@@ -17,7 +18,7 @@ class Aired:
     def __init__(self, hot_c: float):
         self.hot_c, self.time_s, self.noise = hot_c, 0.0, random.Random(1)
 
-    def advance(self, dt_s: float, duty: float, contactor_closed: bool) -> Reading:
+    def advance(self, dt_s: float, duty: float | Sequence[float], contactor_closed: bool) -> Reading:
         self.time_s += dt_s
         open_s = max(0.0, self.time_s - 60.0)
         c = 40.0 + (self.hot_c - 40.0) * math.exp(-open_s / 40.0) if self.hot_c > 40.0 else self.hot_c
