@@ -19,7 +19,7 @@ from . import predictive as planning
 from .control_state import EnergyBalanceState, Wanted
 from .decision import Decision, StepInput, duty_of
 from .feasibility import Programme
-from .lateness import more_s_of
+from .lateness import more_s_of, unseen_k
 from .ripple import ripple_of
 
 #: When a new plan is made: after this many seconds, or one prediction step if that is shorter; when the followed
@@ -145,6 +145,9 @@ def _move(
     if programme.follows == CONTENTS and s.part is not None and not before.done and legs[before.leg].kind == "hold":
         # A soak of the part counts only what is certain.
         counts_c = s.part.slowest_c
+    elif programme.follows == CHAMBER and not before.done and legs[before.leg].kind != "ramp":
+        # Control acts on what it infers; arrival and soak count what the readings show.
+        counts_c -= unseen_k(programme.model, s.estimate.now, s.estimate.late)
     s.position = reference.advance(legs, before, counts_c, dt_s, programme.count_always)
     return (
         changed

@@ -225,7 +225,7 @@ def _predict(
             np.multiply(tangent.by_watt, (watts, into_lining, into_contents), out=by_shares)
         before_c, x = x[CHAMBER], model.step(x, shares[0] * watts, dt, ambient_c, heat_w, *shares[1:], more_s)
         ahead_k = 0.0 if fixed else 0.5 * (before_c + x[CHAMBER]) - shows_c
-        transition[SENSOR, LATE] = by_lateness(model, ahead_k, x[CHAMBER], dt, more_s)
+        transition[SENSOR, LATE] = by_lateness(model, ahead_k, x[CHAMBER], dt, more_s, estimate.surprise)
         heat_w += trend_w_per_s * dt
         trend_w_per_s *= math.exp(-dt / TREND_S)
         covariance = transition.dot(covariance).dot(transition.T)
@@ -325,6 +325,9 @@ def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance
         (corrected[POWER], corrected[POWER + 1], corrected[POWER + 2]),
     )
     estimate.late = within(model, corrected[LATE])
+    if estimate.late != corrected[LATE]:
+        # As with the shares; it does not walk, so its variance stays, and readings can take it from its bound.
+        covariance[LATE, :LATE] = covariance[:LATE, LATE] = 0.0
     estimate.rejected = 0
     estimate.surprise += (standardised - estimate.surprise) * min(1.0, dt_s / SURPRISE_S)
 

@@ -8,11 +8,15 @@ late.)"""
 
 import math
 
+from ..model.doubt import ZONE_S
 from ..model.energy import CHAMBER, SENSOR, EnergyModel
 
-#: The sensor's lag stays at least this share of the model's, and the lateness below this logarithm: what is beyond is
-#: no sensor.
-LEAST_SHARE, MOST = 0.2, 3.0  # ±30 %: none
+#: The sensor's lag stays at least this share of the model's, and becomes at most `ZONE_S` longer: what is beyond is no
+#: sensor, but an oven with less power or more to heat.
+LEAST_SHARE = 0.2  # ±30 %: none
+#: Where the innovations' recent mean is beyond this, in standard deviations, the lateness counts as known until it no
+#: longer is: it has had its chance, and an oven four times as heavy as described is no late sensor.
+EXPLAINS = 1.0
 
 #: By which share the model's heating rate may be wrong, and with it the gap between chamber and sensor: what a
 #: description leaves open of power and capacity together.
@@ -34,13 +38,23 @@ def within(model: EnergyModel, late: float) -> float:
     if base_s <= 0.0:
         return 0.0
     least = math.log1p(-(1.0 - LEAST_SHARE) * model.lag_s / base_s)
-    return min(MOST, max(least, late))
+    return min(math.log1p(ZONE_S / base_s), max(least, late))
 
 
-def by_lateness(model: EnergyModel, ahead_k: float, chamber_c: float, dt_s: float, more_s: float) -> float:
-    """The sensor's change in a step of dt_s (s) for a unit more of lateness, K; `ahead_k`: chamber above sensor, K."""
+def unseen_k(model: EnergyModel, x, late: float) -> float:
+    """What the chamber's estimate owes to a lateness that was found, K: with the lag of the model the readings would
+    show the chamber so much lower. Goes to zero as the chamber comes to rest."""
+    more_s = max(0.0, more_s_of(model, late))
+    return (x[CHAMBER] - x[SENSOR]) * more_s / (model.lag_s + more_s) if more_s > 0.0 else 0.0
+
+
+def by_lateness(
+    model: EnergyModel, ahead_k: float, chamber_c: float, dt_s: float, more_s: float, surprise: float
+) -> float:
+    """The sensor's change in a step of dt_s (s) for a unit more of lateness, K; `ahead_k`: chamber above sensor, K;
+    `surprise`: recent mean of the innovations in standard deviations, see `EXPLAINS`."""
     lag_s = model.lag_at_s(chamber_c, more_s)
-    if lag_s <= 0.0:
+    if lag_s <= 0.0 or abs(surprise) > EXPLAINS:
         return 0.0
     share = dt_s / lag_s
     return -math.exp(-share) * share * (_base_s(model) + more_s) / (model.lag_s + more_s) * ahead_k

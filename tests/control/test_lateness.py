@@ -48,6 +48,6 @@ def test_lateness_stays_within_its_bounds(cabinet_model):
     m = cabinet_model
     quickest = lateness.within(m, -9.0)
     assert m.lag_s + lateness.more_s_of(m, quickest) == pytest.approx(lateness.LEAST_SHARE * m.lag_s)
-    assert lateness.within(m, 9.0) == lateness.MOST
+    assert lateness.more_s_of(m, lateness.within(m, 9.0)) == pytest.approx(ZONE_S)
     assert lateness.within(m.but(lag_s=0.0, dead_s=0.0), 1.0) == 0.0
-    assert lateness.by_lateness(m.but(lag_s=0.0), 5.0, 20.0, 1.0, 0.0) == 0.0
+    assert lateness.by_lateness(m.but(lag_s=0.0), 5.0, 20.0, 1.0, 0.0, 0.0) == 0.0

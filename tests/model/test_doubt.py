@@ -153,7 +153,7 @@ def test_a_description_knows_what_a_lining_loses_but_not_how_soon_it_warms(name)
     assert other.lining_j_per_k[0] == pytest.approx(plain.lining_j_per_k[0] + DAY_ZERO.inward * plain.lining_j_per_k[1])
     x, y, top_c = plain.from_chamber(20.0), other.from_chamber(20.0), oven.limits.highest_c
     ratios, described_w, sooner_w = [], 1.0, 1.0
-    for dt_s, steps in ((20.0, 60), (3600.0, 400)):
+    for dt_s, steps in ((20.0, 120), (3600.0, 400)):  # 40 min: while linings warm
         for k in range(1, steps + 1):
             at = min(top_c, 20.0 + 0.05 * dt_s * k), 0.0, dt_s
             (x, _, described_w), (y, _, sooner_w) = held(plain, x, *at), held(other, y, *at)

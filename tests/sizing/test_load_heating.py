@@ -34,6 +34,20 @@ def test_a_thicker_load_comes_later_and_a_wet_one_is_not_promised():
     assert load_heating(o, replace(o.usual_load, moisture_kg=1.0), 200.0) is None
 
 
+@pytest.mark.parametrize("mass_kg", [4.0, 12.0])
+def test_a_heavy_load_is_as_far_behind_as_the_range_says(mass_kg):
+    """Three times the mass: 70 K behind in the virtual oven, and the lump of shelf and load said 36 to 59 K."""
+    o = oven("curing-cabinet")
+    assert o.usual_load is not None
+    load = replace(o.usual_load, mass_kg=mass_kg)
+    plant = VirtualOven(o, load, conditions=Conditions(supply_drift=0.0))
+    while plant.chamber_c < 200.0:
+        plant.advance(5.0, 1.0, True)
+    lag = load_heating(o, load, 200.0)
+    assert lag is not None and plant.part_c is not None
+    assert lag.behind_k.low < 200.0 - plant.part_c < lag.behind_k.high
+
+
 def test_the_load_s_coupling_does_not_hang_on_the_temperature_near_the_top():
     """Near its highest the cabinet's load is nearly as warm as its chamber: that moment decided the coupling, which
     fell to a fifth between 200 and 255 °C."""
