@@ -210,9 +210,10 @@ def test_a_door_left_open_teaches_nothing_and_one_opened_for_a_moment_is_left_ou
     assert with_door(1700.0).taught == Taught.REFUSED
 
 
-def test_a_first_run_whose_end_belongs_to_another_oven_is_kept_aside(cabinet, truth):
-    """In its last third the supply's meter shows a third less than goes in."""
-    run = run_of(cabinet, truth, 1)
+def test_a_first_run_whose_end_belongs_to_another_oven_is_kept_aside(cabinet):
+    """In its last third the supply's meter shows a third less than goes in. (The description knows this oven within a
+    few per cent. Where it misses the end of the run by more than the fault does, the run still teaches: open.)"""
+    run = run_of(cabinet, truth_of(cabinet, seed=3, spread=0.04), 1)
     watts = np.array(run.data["power_w"])
     watts[2 * len(watts) // 3 :] *= 0.67
     found = lesson(cabinet, replace(run, data={**run.data, "power_w": watts}), None)
