@@ -36,6 +36,6 @@ OPEN: dict[int | str, dict[str, str]] = {
     "drawn-199": {"overshoot of bursts only": DRIED},
     "much-wire": {"swing of bursts only": BURSTS},
     "cold 15": {"swing of bursts only": BARELY},
-    "quick-muffle": {"swing of bursts only": BURSTS, "overshoot of bursts only": BURSTS},
+    "quick-muffle": {"overshoot of bursts only": BURSTS},
     "strong-fan": {"soak cannot be held": NO_COOLING},
 }

@@ -243,7 +243,7 @@ def test_three_screens_without_overflow_or_serious_accessibility_faults(chrome, 
                 chosen(chrome, "schedule-list", "Warm up")
                 until(lambda: "kWh" in text(chrome, "schedule-plan"))
             if page == "oven":
-                until(lambda: "would hold" in text(chrome, "size-words"))
+                until(lambda: "it would settle" in text(chrome, "size-words"))
             assert chrome.execute_script("return document.documentElement.scrollWidth <= window.innerWidth"), page
             # Only the middle scrolls: Stop stays where it is.
             assert chrome.execute_script(ONE_SCREEN), page

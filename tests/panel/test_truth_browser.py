@@ -173,7 +173,7 @@ def test_the_oven_s_pictures_are_drawn_again_when_the_screen_is_turned(chrome, b
         "Emulation.setDeviceMetricsOverride", dict(width=390, height=844, deviceScaleFactor=1, mobile=True)
     )
     opened(chrome, bed, "#oven")
-    until(lambda: "would hold" in text(chrome, "size-words"))
+    until(lambda: "it would settle" in text(chrome, "size-words"))
     fits = "const c = document.getElementById('size-power'); return c.width > 0 && c.width === c.clientWidth"
     until(lambda: chrome.execute_script(fits))
     chrome.execute_cdp_cmd(
