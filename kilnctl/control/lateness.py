@@ -14,8 +14,8 @@ from ..model.energy import CHAMBER, SENSOR, EnergyModel
 #: The sensor's lag stays at least this share of the model's, and becomes at most `ZONE_S` longer: what is beyond is no
 #: sensor, but an oven with less power or more to heat.
 LEAST_SHARE = 0.2  # ±30 %: none
-#: Where the innovations' recent mean is beyond this, in standard deviations, the lateness counts as known until it no
-#: longer is: it has had its chance, and an oven four times as heavy as described is no late sensor.
+#: Where the innovations' recent mean is this large, in standard deviations, half of the lateness's effect counts: it
+#: has had its chance to explain them, and an oven four times as heavy as described is no late sensor.
 EXPLAINS = 1.0
 
 #: By which share the model's heating rate may be wrong, and with it the gap between chamber and sensor: what a
@@ -54,10 +54,10 @@ def by_lateness(
     """The sensor's change in a step of dt_s (s) for a unit more of lateness, K; `ahead_k`: chamber above sensor, K;
     `surprise`: recent mean of the innovations in standard deviations, see `EXPLAINS`."""
     lag_s = model.lag_at_s(chamber_c, more_s)
-    if lag_s <= 0.0 or abs(surprise) > EXPLAINS:
+    if lag_s <= 0.0:
         return 0.0
-    share = dt_s / lag_s
-    return -math.exp(-share) * share * (_base_s(model) + more_s) / (model.lag_s + more_s) * ahead_k
+    share, believed = dt_s / lag_s, 1.0 / (1.0 + (surprise / EXPLAINS) ** 4)
+    return -believed * math.exp(-share) * share * (_base_s(model) + more_s) / (model.lag_s + more_s) * ahead_k
 
 
 def doubted(model: EnergyModel, x, late: float, unknown_w: float, dt_s: float) -> float:
