@@ -5,7 +5,10 @@ import math
 
 import pytest
 
+from kilnctl import Reading
+from kilnctl.safety import Policy, SafetyState, Tick, rules_energy
 from kilnctl.safety.possible_loads import EVERY_S, Loads, begun, later, wrong_loads
+from kilnctl.safety.rule import Look
 from tests.safety.test_possible_loads import LIGHT, PAIRS, moved, places
 
 ROOM_C = LIGHT.room_c
@@ -67,3 +70,24 @@ def test_a_start_again_judges_no_load_however_cold_it_is():
     assert kept.judged and kept.open_s == 31.0
     unexplained = later(Loads((), True), PAIRS, (0.0, 0.0), EVERY_S, False, ROOM_C, 0.0)
     assert places(unexplained) == [0, 1, 2] and not unexplained.judged
+
+
+def looked(usable: bool, loads=PAIRS, reads_c: float = ROOM_C + 60.0) -> Loads:
+    """The loads after a start at the room's temperature and one look more."""
+    policy = Policy(chamber_trip_c=400.0, schedule_trip_c=400.0, coolest=LIGHT, loads=loads)
+    state = SafetyState(fired_300=0.3)
+    for at_c, may in ((ROOM_C, True), (reads_c, usable)):
+        look = Look(state, policy, Reading(at_c, supply_v=230.0), Tick(0.0, 1, 0.3, power_w=0.0), EVERY_S, usable=may)
+        rules_energy.energy_says_hotter(look)
+    return state.loads
+
+
+def test_only_a_believed_reading_proves_how_hot_the_chamber_is():
+    proved, unknown = looked(True), looked(False)
+    assert proved.top_c == ROOM_C + 60.0 and unknown.top_c == ROOM_C
+    assert all(a.cool[1] > b.cool[1] + 10.0 for a, b in zip(proved.ranges, unknown.ranges, strict=True))
+    assert unknown.ranges[0].cool[1] == pytest.approx(ROOM_C, abs=1.0)
+
+
+def test_an_oven_without_loads_to_judge_has_none():
+    assert looked(True, loads=()) == begun((), ROOM_C)
