@@ -34,8 +34,7 @@ OPEN: dict[int | str, dict[str, str]] = {
     "cold 6": {"swing of bursts only": BURSTS},
     "cold 12": {"swing of minimum on": MINIMUM_ON},
     "drawn-199": {"overshoot of bursts only": DRIED},
-    "much-wire": {"swing of bursts only": BURSTS},
     "cold 15": {"swing of bursts only": BARELY},
-    "quick-muffle": {"overshoot of bursts only": BURSTS},
+    "quick-muffle": {"swing of bursts only": BURSTS},
     "strong-fan": {"soak cannot be held": NO_COOLING},
 }
