@@ -13,7 +13,7 @@ WATCH_S, KEPT = 30.0, 0.98
 SHORTEST_S = 1e-9
 
 
-class Lateness:
+class TickDelays:
     """How late ticks began: counted in bins, so that years of them take no room."""
 
     def __init__(self):
@@ -68,7 +68,7 @@ class RealPace:
 
     def __init__(self, tick_s: float, clock=passed_s, speed: float = 1.0):
         """`speed`: of the time that is simulated with these ticks."""
-        self.tick_s, self._clock, self.late, self._speed = tick_s, clock, Lateness(), speed
+        self.tick_s, self._clock, self.late, self._speed = tick_s, clock, TickDelays(), speed
         self._due = clock()
 
     def now_s(self) -> float:

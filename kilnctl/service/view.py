@@ -8,7 +8,7 @@ from ..rig import RigFacts
 from ..safety import Trip
 from ..safety.hot_surface import HotSurface
 from ..settings.oven import Oven
-from .pace import Lateness
+from .pace import TickDelays
 from .session import Session
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ class ServiceView:
 
     oven: Oven
     rig: RigFacts
-    late: Lateness
+    late: TickDelays
     session: Session | None
     started: str
     outcome: str

@@ -17,7 +17,7 @@ from kilnctl.rig.pins import LocalLine
 from kilnctl.safety import Policy, SafetyState, Tick, judge
 from kilnctl.service import operating_system
 from kilnctl.service.live_curve import MOST_ROWS, LiveCurve
-from kilnctl.service.pace import Lateness, RealPace, SimulatedPace
+from kilnctl.service.pace import RealPace, SimulatedPace, TickDelays
 from kilnctl.service.state_store import StateStore
 
 
@@ -117,7 +117,7 @@ def test_a_stop_does_not_wait_for_the_tick():
 
 
 def test_quantiles_of_lateness_are_within_a_bin():
-    late = Lateness()
+    late = TickDelays()
     assert late.quantile_s(0.5) == 0.0
     for k in range(1, 1001):
         late.add(k * 1e-4, 1.0)

@@ -9,7 +9,7 @@ import pytest
 
 from kilnctl.errors import KilnctlError
 from kilnctl.service import operating_system, pace, run_log, state_store, upkeep
-from kilnctl.service.pace import Lateness
+from kilnctl.service.pace import TickDelays
 from kilnctl.service.socket_server import SocketServer, ask
 from kilnctl.service.upkeep import Upkeep
 from tests.service.at_work import at_work
@@ -103,7 +103,7 @@ def test_a_socket_that_is_another_s_is_taken_back(tmp_path):
     ],
 )
 def test_a_pace_that_cannot_be_kept_is_told(missed, speed, words):
-    late, now_s = Lateness(), 100.0
+    late, now_s = TickDelays(), 100.0
     for _ in range(300):
         now_s += 1.0
         late.watch(missed, now_s, speed)
