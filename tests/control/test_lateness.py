@@ -12,7 +12,7 @@ def followed(m, times: float, late: float):
     """(estimate, true chamber °C) after a heat-up in steps of power of an oven whose sensor lags `times` as long."""
     true, rng = m.but(lag_s=times * m.lag_s), np.random.default_rng(3)
     x, estimate, line = m.rest(20.0), estimator.start(m, 20.0, 20.0, late), [20.0] * (1 + round(m.dead_s))
-    for i in range(900):
+    for i in range(1800):
         power = m.power_w if (i // 150) % 2 == 0 else 0.3 * m.power_w
         x = true.step(x, power, 1.0, 20.0)
         line.append(x[SENSOR])
