@@ -27,6 +27,7 @@ LONG_TICK = "the short run's ticks of 2 s on light elements: with its own tick t
 #: 0.3 K. 363 (a little above 2 K at 376 °C, 5.4 K once) is of the same kind.
 #: 385 (2.8 K swing of 8 kW): the supply wanders by 1 % and nothing measures it; a sensor of 35 s with 0.34 K of noise
 #: shows it late. With a voltmeter 1.0 K, with a sensor of 5 s 1.4 K, with a steady supply 1.0 K.
+#: 132 (1.6 K) and 339 (3.0 K, both of means) alike: with the supply measured 0.3 and 0.1 K.
 #: 357 (3.1 K swing, means 2.2 K): the same wandering supply, seen 8 s late with 0.5 K of noise; steady: 1.4 K.
 
 OPEN: dict[int | str, dict[str, str]] = {
