@@ -37,7 +37,6 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
         allowed,
         port=args.port,
         stop_port=args.stop_port,
-        demo=bool(demo_pin),
         demo_pin=demo_pin,
         price=parse_price(args.price) if args.price else None,
         streams=Streams(places.end),

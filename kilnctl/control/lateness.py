@@ -23,22 +23,17 @@ EXPLAINS = 1.0
 GAP = 0.3  # ±30 %: overshoot -0.05/-0.03 K, swing -0.03/-0.04 K, error +2.3/-0.4 %
 
 
-def _base_s(model: EnergyModel) -> float:
-    return model.lag_s + model.dead_s
-
-
 def more_s_of(model: EnergyModel, late: float) -> float:
     """By how much the sensor's lag is longer than the model's, s, in still room air as `lag_s`."""
-    return _base_s(model) * math.expm1(late) if late else 0.0
+    return model.delay_s * math.expm1(late) if late else 0.0
 
 
 def within(model: EnergyModel, late: float) -> float:
     """The lateness within its bounds."""
-    base_s = _base_s(model)
-    if base_s <= 0.0:
+    if model.delay_s <= 0.0:
         return 0.0
-    least = math.log1p(-(1.0 - LEAST_SHARE) * model.lag_s / base_s)
-    return min(math.log1p(ZONE_S / base_s), max(least, late))
+    least = math.log1p(-(1.0 - LEAST_SHARE) * model.lag_s / model.delay_s)
+    return min(math.log1p(ZONE_S / model.delay_s), max(least, late))
 
 
 def unseen_k(model: EnergyModel, x, late: float) -> float:
@@ -57,7 +52,7 @@ def by_lateness(
     if lag_s <= 0.0:
         return 0.0
     share, believed = dt_s / lag_s, 1.0 / (1.0 + (surprise / EXPLAINS) ** 4)
-    return -believed * math.exp(-share) * share * (_base_s(model) + more_s) / (model.lag_s + more_s) * ahead_k
+    return -believed * math.exp(-share) * share * (model.delay_s + more_s) / (model.lag_s + more_s) * ahead_k
 
 
 def doubted(model: EnergyModel, x, late: float, unknown_w: float, dt_s: float) -> float:

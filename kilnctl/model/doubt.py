@@ -145,17 +145,13 @@ def unsure_of(oven: Oven, load: Load | None, model: EnergyModel, trained: Traine
     power = SPREADS * log_spread(trained, lambda m: m.steady(held_c)[1])
     # What the fit leaves in the readings besides their noise is structure, which its covariance does not count.
     left = trained.rms_k / max(LEAST_NOISE_K, oven.sensors.control.noise_k)
-    late = log_spread(trained, _late_s) * max(1.0, left if math.isfinite(left) else 1.0)
+    late = log_spread(trained, lambda m: m.delay_s) * max(1.0, left if math.isfinite(left) else 1.0)
     return Unsure(max(LEAST_LOSSES, power), min(unsure_late(model), late))
 
 
 def unsure_late(model: EnergyModel) -> float:
     """`Unsure.late` of a model from a description: `ZONE_S` are two standard deviations, within `MOST_LATE`."""
-    return min(MOST_LATE, math.log1p(ZONE_S / max(LEAST_LATE_S, _late_s(model))) / SPREADS)
-
-
-def _late_s(model: EnergyModel) -> float:
-    return model.lag_s + model.dead_s
+    return min(MOST_LATE, math.log1p(ZONE_S / max(LEAST_LATE_S, model.delay_s)) / SPREADS)
 
 
 def doubt_of(trained: TrainedModel, top_c: float) -> Doubt:
@@ -234,9 +230,9 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         words=doubt.words,
         learnt=doubt.learnt,
         lighter=1.0 / hold**2,
-        lighter_in=_gives_back(_lightest(share) * model.contents_j_per_k, contents_j_per_k),
-        sure_chamber=_gives_back(model.chamber_j_per_k / hold, chamber_j_per_k),
-        sure_elements=_gives_back(lightest_elements(model, doubt), element_j_per_k),
+        lighter_in=gives_back(_lightest(share) * model.contents_j_per_k, contents_j_per_k),
+        sure_chamber=gives_back(model.chamber_j_per_k / hold, chamber_j_per_k),
+        sure_elements=gives_back(lightest_elements(model, doubt), element_j_per_k),
     )
 
 
@@ -297,7 +293,7 @@ def lightest_elements(model: EnergyModel, doubt: Doubt) -> float:
     return model.element_j_per_k / (doubt.capacity * min(doubt.elements, LIGHTEST))
 
 
-def _gives_back(least_j_per_k: float, most_j_per_k: float) -> float:
+def gives_back(least_j_per_k: float, most_j_per_k: float) -> float:
     """Share of a capacity that is certainly there, and gives its heat back when it cools."""
     return min(1.0, max(LEAST_BACK, least_j_per_k / most_j_per_k)) if most_j_per_k > 0.0 else 1.0
 

@@ -222,6 +222,11 @@ class EnergyModel:
         by_end = 1.0 - share * lag / dt_s
         return share - by_end, by_end
 
+    @property
+    def delay_s(self) -> float:
+        """How late a reading comes in still room air, s: lag and dead time."""
+        return self.lag_s + self.dead_s
+
     def lag_at_s(self, chamber_c: Temperature, late_s: float = 0.0) -> Temperature:
         """The sensor's lag in the chamber, s: radiation (and a fan) shorten its outer part; INNER_SHARE of it stays."""
         t = chamber_c + ZERO_C

@@ -11,6 +11,7 @@ structure and is stated (`uncertainty`)."""
 
 import copy
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -104,24 +105,39 @@ def fine_heating(oven: Oven, working_c: float, share: float = 1.0) -> Heating:
     """The empty virtual oven at that share of full power, from the room to working_c; it ends earlier if it cannot get
     there, hardly rises any more, or if its elements would leave the range of the tables."""
     plant, room = VirtualOven(oven, conditions=Conditions(supply_drift=0.0)), oven.site.ambient_c
-    whole_k, dt = working_c - room, FIRST_S
-    times, chambers = [0.0], [room]
-    while times[-1] < LONGEST_S and _goes_on(times, chambers, whole_k):
+    whole_k = working_c - room
+    time_s, chamber_c = _heat(plant, share, GROWTH, lambda t, c: t[-1] < LONGEST_S and _goes_on(t, c, whole_k), room)
+    if chamber_c[-1] < room + NEARLY * whole_k:
+        return Heating(time_s, chamber_c, share)
+    plant.core.refresh()
+
+    def landing(plant: VirtualOven, share: float) -> tuple[np.ndarray, np.ndarray]:
+        return _heat(plant, share, LANDING_GROWTH, lambda t, c: t[-1] < LANDING * time_s[-1], float(chamber_c[-1]))
+
+    onward_c = landing(copy.deepcopy(plant), share)[1]
+    landing_s, landing_c = landing(plant, LANDING_SHARE * share)
+    both = min(len(landing_c), len(onward_c))
+    return Heating(time_s, chamber_c, share, landing_s[1:both], landing_c[1:both], onward_c[1:both])
+
+
+def _heat(
+    plant: VirtualOven,
+    share: float,
+    growth: float,
+    goes_on: Callable[[list[float], list[float]], bool],
+    begins_c: float,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Times, s, and the chamber, °C, at that share of full power, from begins_c on and while `goes_on` says so, or as
+    far as it can go."""
+    times, chambers, dt = [0.0], [begins_c], FIRST_S
+    while goes_on(times, chambers):
         chamber_c = _heated(plant, dt, share)
         if chamber_c is None:
             break
         times.append(times[-1] + dt)
         chambers.append(chamber_c)
-        dt *= GROWTH
-    time_s, chamber_c = np.array(times), np.array(chambers)
-    if chambers[-1] < room + NEARLY * whole_k:
-        return Heating(time_s, chamber_c, share)
-    plant.core.refresh()
-    lasts_s = LANDING * times[-1]
-    onward_c = _landing(copy.deepcopy(plant), share, lasts_s)[1]
-    landing_s, landing_c = _landing(plant, LANDING_SHARE * share, lasts_s)
-    both = min(len(landing_c), len(onward_c))
-    return Heating(time_s, chamber_c, share, landing_s[:both], landing_c[:both], onward_c[:both])
+        dt *= growth
+    return np.array(times), np.array(chambers)
 
 
 def _heated(plant: VirtualOven, dt: float, share: float) -> float | None:
@@ -135,19 +151,6 @@ def _heated(plant: VirtualOven, dt: float, share: float) -> float | None:
         return float(chamber_temperature_c(plant.radiant_c, plant.air_c, speed))
     except (ArithmeticError, ValueError, KilnctlError):
         return None
-
-
-def _landing(plant: VirtualOven, share: float, lasts_s: float) -> tuple[np.ndarray, np.ndarray]:
-    """Times, s, and the chamber, °C, for that long at that share of full power, or as far as it can go."""
-    times, chambers, dt = [0.0], [], FIRST_S
-    while times[-1] < lasts_s:
-        chamber_c = _heated(plant, dt, share)
-        if chamber_c is None:
-            break
-        times.append(times[-1] + dt)
-        chambers.append(chamber_c)
-        dt *= LANDING_GROWTH
-    return np.array(times[1:]), np.array(chambers)
 
 
 def _goes_on(times: list[float], chambers: list[float], whole_k: float) -> bool:

@@ -10,11 +10,11 @@ from ..settings.oven import Oven
 from .doubt import (
     APART_K,
     APART_SHARE,
-    LEAST_BACK,
     LOAD_TIMES,
     ROOM_K,
     Doubt,
     coolest_of,
+    gives_back,
     lightest_elements,
     load_share,
 )
@@ -44,8 +44,8 @@ def loads_of(
                 continue
             least, most = ((1.0 + (times - 1.0) * share) for times in (small * thin, min(LOAD_TIMES, large * thick)))
             cool = _holding(coolest, model, most, 1.0 + (large - 1.0) * share)
-            back = min(1.0, max(LEAST_BACK, least / most))
-            pairs.append((replace(cool, lighter_in=back), _holding(hottest, model, least, 1.0 + (small - 1.0) * share)))
+            cool = replace(cool, lighter_in=gives_back(least, most))
+            pairs.append((cool, _holding(hottest, model, least, 1.0 + (small - 1.0) * share)))
     return tuple(pairs)
 
 

@@ -70,16 +70,14 @@ class PanelApp:
         *,
         port: int,
         stop_port: int | None = None,
-        demo: bool = False,
         demo_pin: str = "",
         price: Price | None = None,
         streams: Streams | None = None,
         closing: Callable[[], bool] = lambda: False,
     ):
         self.client, self.catalogue, self.keys = ServiceClient(socket, catalogue.heard), catalogue, Keys(folder)
-        self.folder, self.allowed, self.stop_port, self.demo = Path(folder), allowed, stop_port, demo
-        # Nothing is heated in a demo, so its page says its PIN; any other panel knows only the hash.
-        self.demo_pin = demo_pin if demo else ""
+        self.folder, self.allowed, self.stop_port, self.demo_pin = Path(folder), allowed, stop_port, demo_pin
+        # (Nothing is heated in a demo, so its page says its PIN; any other panel knows only the hash.)
         # Cookies do not distinguish ports, so the session cookie's name is different for each oven and each panel.
         self.cookie = f"kilnctl-{slug(catalogue.oven.name)}-{port}"
         # What the page needs to say an energy in money.

@@ -63,7 +63,7 @@ class Live:
             "door": client.door.view() if client.door is not None and status.get("running") else None,
             "chain": chain_view(status, panel.catalogue.oven, client.fresh),
             "price": panel.price,
-            "demo": panel.demo,
+            "demo": bool(panel.demo_pin),
             **({"demo_pin": panel.demo_pin} if panel.demo_pin and here else {}),
             "plan": _key(status) if plan is not None else None,
             "local": here,

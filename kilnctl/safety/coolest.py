@@ -11,6 +11,7 @@ largest losses and capacities, the coldest room. This module only checks them. O
 Euler step a tick, stable for any step. Temperatures in °C, heat flows in W, capacities in J/K, conductances in W/K,
 radiating areas in m² (times σ T⁴)."""
 
+import math
 from dataclasses import dataclass, fields
 
 ZERO_C = 273.15
@@ -191,6 +192,12 @@ def step_above(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bo
     still = (x[0], min(x[1], _within(least_c)), *x[2:])
     held_up = step(oven, still, power_w, dt_s, door, still=True)
     return (held_up[0], _within(least_c), *held_up[2:])
+
+
+def as_late_c(oven: LumpedOven, late_c: float, chamber_c: float, dt_s: float) -> float:
+    """The chamber as a reading shows it at the least, °C, from what that was dt_s before: a reading may come late, or
+    not. While the chamber rises the late one is the lower, while it falls the other."""
+    return min(late_c + (chamber_c - late_c) * (1.0 - math.exp(-dt_s / (oven.lag_s + 1.0))), chamber_c)
 
 
 def held(oven: LumpedOven, x: Lumps, chamber_c: float, power_w: float, dt_s: float) -> tuple[Lumps, float, float]:

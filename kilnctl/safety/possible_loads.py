@@ -11,7 +11,7 @@ colder than a reading is not what is in the oven, and counts no more in this run
 import math
 from typing import NamedTuple
 
-from .coolest import LumpedOven, Lumps, step, step_above
+from .coolest import LumpedOven, Lumps, as_late_c, step, step_above
 
 #: The ovens advance in steps of this length, s: a load answers within minutes, and a tick has no time for all of them.
 EVERY_S = 10.0
@@ -111,11 +111,11 @@ def later(
     for r in loads.ranges:
         coolest, hottest = pairs[r.place]
         cool = step_above(coolest, r.cool, cool_j / since_s, since_s, opened, proves_c)
+        late_c = as_late_c(coolest, r.late_c, cool[1], since_s)
         hot = step(hottest, r.hot, hot_j / since_s, since_s, False)
-        late_c = r.late_c + (cool[1] - r.late_c) * (1.0 - math.exp(-since_s / (coolest.lag_s + 1.0)))
         above_s = r.above_s + since_s if counts and proves_c > hot[1] else 0.0
         if above_s < CONTRADICTS_S:
-            left.append(PossibleLoad(r.place, cool, hot, min(late_c, cool[1]), above_s))
+            left.append(PossibleLoad(r.place, cool, hot, late_c, above_s))
     if not left and reads_c is not None:  # no load explains the run: the oven itself is otherwise
         return begun(pairs, reads_c, cold=False)
     return Loads(tuple(left), loads.judged, open_s=open_s, top_c=top_c)

@@ -4,10 +4,8 @@ The coolest oven that the model's uncertainty allows (`coolest`) gets the energy
 from a start with a believed reading. When even that oven is above the trip, or hotter than the reading by more than the
 sensor's error, heat ends. This rule never permits heat."""
 
-import math
-
 from . import possible_loads
-from .coolest import LumpedOven, step
+from .coolest import LumpedOven, as_late_c, step
 from .rule import Look, Rule
 from .rules_sensor import control_shows
 from .state import SafetyState, finite
@@ -37,9 +35,7 @@ def energy_says_hotter(look: Look) -> None:
         state.loads = possible_loads.begun(look.policy.loads, look.reading.chamber_c)
     if look.dt_s > 0.0:
         state.lumps = step(oven, state.lumps, power_w_of(look, oven), look.dt_s, may_be_open(look))
-        late_c = (state.lumps[1] - state.lumps_c) * (1.0 - math.exp(-look.dt_s / (oven.lag_s + 1.0)))
-        # A reading may come late, or not: while the chamber rises the late one is the lower, while it falls the other.
-        state.lumps_c = min(state.lumps_c + late_c, state.lumps[1])
+        state.lumps_c = as_late_c(oven, state.lumps_c, state.lumps[1], look.dt_s)
         judge_loads(look, oven)
     too_hot = is_hotter(look, oven)
     if look.lasting("energy-hotter", too_hot, HOTTER_S):
@@ -55,12 +51,12 @@ def judge_loads(look: Look, oven: LumpedOven) -> None:
     """Advance the ovens with each load that may be in; see `kilnctl.safety.possible_loads`."""
     if not look.state.loads.ranges:
         return
-    least_w, reads_c = power_w_of(look, oven), look.reading.chamber_c if look.usable else None
-    proves_c = -math.inf if reads_c is None else least_c(oven, reads_c)
+    least_w, reads_c = power_w_of(look, oven), look.reading.chamber_c
     # The supply may be above its nominal voltage by as much as below it.
     power_w = least_w, least_w / _share(look, oven) ** 2
-    state, pairs = look.state, look.policy.loads
-    state.loads = possible_loads.later(state.loads, pairs, power_w, look.dt_s, may_be_open(look), reads_c, proves_c)
+    state, pairs, believed_c = look.state, look.policy.loads, reads_c if look.usable else None
+    least = least_c(oven, reads_c)
+    state.loads = possible_loads.later(state.loads, pairs, power_w, look.dt_s, may_be_open(look), believed_c, least)
 
 
 def bound_c(state: SafetyState) -> float:
