@@ -149,12 +149,7 @@ def _move(
         # Control acts on what it infers; arrival and soak count what the readings show.
         counts_c -= unseen_k(programme.model, s.estimate.now, s.estimate.late)
     s.position = reference.advance(legs, before, counts_c, dt_s, programme.count_always)
-    return (
-        changed
-        or s.position.leg != before.leg
-        or s.position.waiting != before.waiting
-        or reference.ends_now(legs, s.position, dt_s)
-    )
+    return changed or s.position.leg != before.leg or s.position.waiting != before.waiting
 
 
 def _no_heat(s: EnergyBalanceState, programme: Programme) -> Wanted:
@@ -173,7 +168,7 @@ def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: fl
     if changed or _plan_is_due(s, followed_c, dt_s):
         smooth = tuple(t - r for t, r in zip(estimate.now, s.ripple_k, strict=True))
         offset_k = estimate.now[CONTENTS] - value if programme.follows == CONTENTS else 0.0
-        s.plan = _plan(programme, s, estimate, smooth, full, now, offset_k, dt_s)
+        s.plan = _plan(programme, s, estimate, smooth, full, now, offset_k)
     assert s.plan is not None  # without a plan one is due
     # Between plans correct only for the change of the unknown heat; the planned powers already answer the rest.
     planned = s.plan.power_at(now)
@@ -302,13 +297,12 @@ def _plan(
     full: float,
     now: float,
     offset_k: float,
-    dt_s: float,
 ) -> planning.Plan:
     """`smooth`: the estimated temperatures without the ripple of the bursts, which the next bursts take out;
     `offset_k`: how much hotter the model has the part than its own thermocouple says; the plan aims that much
     higher."""
     step_s = programme.plan_step_s
-    times, values = reference.preview(programme.legs, s.position, planning.STEPS * step_s, dt_s)
+    times, values = reference.preview(programme.legs, s.position, planning.STEPS * step_s)
     goal = np.interp(planning.ENDS * step_s, times, values) + offset_k
     return planning.make(
         programme.model,

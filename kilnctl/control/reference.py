@@ -138,14 +138,6 @@ def _towards(p: Position, leg: Leg, value_c: float, dt_s: float) -> Position:
     return p._replace(reference_c=leg.target_c, rate_k_per_s=0.0, waiting=False)
 
 
-def ends_now(legs: tuple[Leg, ...], position: Position, tick_s: float) -> bool:
-    """Whether a soak ends with the coming tick: what is decided now acts until then."""
-    p = position
-    if p.done or p.held or p.waiting or legs[p.leg].kind != "hold" or p.reference_c != legs[p.leg].target_c:
-        return False
-    return legs[p.leg].hold_s + p.added_s - p.counted_s <= tick_s + 1e-9
-
-
 def soak_left_s(legs: tuple[Leg, ...], position: Position) -> float | None:
     """How much time of the present soak has still to count, s; None where the run is in no soak."""
     p = position
@@ -173,13 +165,11 @@ def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
     return p._replace(reference_c=value_c, rate_k_per_s=math.copysign(rate, span))
 
 
-def preview(
-    legs: tuple[Leg, ...], position: Position, horizon_s: float, tick_s: float = 0.0
-) -> tuple[list[float], list[float]]:
+def preview(legs: tuple[Leg, ...], position: Position, horizon_s: float) -> tuple[list[float], list[float]]:
     """Break points (s from now, °C) of the reference for the horizon; beyond them it stays at the last one. What cannot
     be foreseen (when a jump arrives, when a cooling ends) is not guessed: the reference stays where it is. A jump that
-    follows a soak is not previewed before the soak's last tick: heating early would leave the band, stop the soak's
-    timer, and the jump would never start. For the same reason a soak that waits for its band previews nothing."""
+    follows a soak is not previewed: a quick oven would leave the band within a tick, that would stop the soak's timer,
+    and the jump might never start. For the same reason a soak that waits for its band previews nothing."""
     times, values = [0.0], [position.reference_c]
     now, value, index = 0.0, position.reference_c, position.leg
     if position.held or position.done:
@@ -192,7 +182,7 @@ def preview(
         if leg.kind == "cool":
             break
         if leg.kind == "jump":
-            if first or legs[index - 1].kind != "hold" or now <= tick_s + 1e-9:
+            if first or legs[index - 1].kind != "hold":
                 times.append(now + 1e-3)
                 values.append(leg.target_c)
             break

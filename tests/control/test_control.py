@@ -238,24 +238,14 @@ def test_a_soak_that_waits_for_its_band_looks_at_nothing_else():
     assert reference.preview(legs, p._replace(waiting=True), 100.0) == ([0.0], [100.0])
 
 
-def test_the_power_for_a_jump_comes_with_the_soaks_last_tick(oven):
-    """The power decided now lasts until the next tick, when the jump begins: one tick later would be late, one tick
-    earlier would leave the soak."""
-    muffle = oven("bench-muffle")
-    steps = schedule_of(
-        dict(to_c=300.0, hold_s=600.0, within_k=5.0),
-        dict(to_c=400.0, hold_s=300.0, within_k=5.0),
-        soak_counts="from arrival",
-    )
-    rows = drive(muffle, steps, seconds=1800)
-    jump = int(np.argmax(rows[:, 1] == 400.0))
-    assert rows[jump - 2, 3] < 0.5 and rows[jump - 1, 3] == 1.0
-    assert abs(rows[jump - 2, 0] - 300.0) < 0.3
-    legs = reference.legs_of(steps)
-    last = reference.begin(legs, 300.0)._replace(leg=1, counted_s=599.0)
-    assert reference.ends_now(legs, last, 1.0) and not reference.ends_now(legs, last, 0.5)
-    assert (
-        reference.preview(legs, last, 100.0, 1.0)[1][-1] == 400.0
-        and reference.preview(legs, last, 100.0, 0.5)[1][-1] == 300.0
-    )
-    assert not reference.ends_now(legs, last._replace(held=True), 1.0)
+@pytest.mark.parametrize("within", (3.0, 1.0))
+def test_a_soak_keeps_its_power_until_its_time_is_up(within):
+    """Full power raises this chamber by 45 K in a second: heat for the next step within the soak's last tick would
+    leave the band, stop the soak's timer, and that again and again."""
+    quick = load_oven(Path(__file__).parents[1] / "generated" / "kept" / "quick-muffle.yaml")
+    steps = schedule_of(dict(to_c=300.0, hold_s=300.0, within_k=within), dict(to_c=400.0, hold_s=60.0, within_k=5.0))
+    rows = drive(quick, steps, seconds=1200)
+    arrived, jump = (int(np.argmax(rows[:, 1] == at_c)) for at_c in (300.0, 400.0))
+    soak = rows[arrived + 60 : jump]
+    assert np.max(np.abs(soak[:, 0] - 300.0)) < 2.0 and np.max(soak[:, 3]) < 0.9
+    assert rows[jump, 3] > 0.9, "and the heat comes at once then"
