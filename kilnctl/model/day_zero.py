@@ -34,10 +34,14 @@ HELD = (0.4, 0.7, 1.0, 1.42)
 LEAST_GIVEN = 0.05
 
 
-@lru_cache(maxsize=64)
 def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = None) -> EnergyModel:
     """The model of an oven with a load (None: empty), best around `working_c` (two thirds of its highest if
-    not given)."""
+    not given). It is kept: asked again, it costs nothing."""
+    return _day_zero(oven, load, working_c)
+
+
+@lru_cache(maxsize=64)  # without defaults: the cache would keep what is left out apart from what is given as None
+def _day_zero(oven: Oven, load: Load | None, working_c: float | None) -> EnergyModel:
     steady, working = working_of(oven, working_c)
     return _coupled(oven, load, working, _losses(oven, steady, working), _trim(oven, working))
 

@@ -101,9 +101,10 @@ class Heating:
 
 
 @lru_cache(maxsize=64)
-def fine_heating(oven: Oven, working_c: float, share: float = 1.0) -> Heating:
+def fine_heating(oven: Oven, working_c: float, share: float) -> Heating:
     """The empty virtual oven at that share of full power, from the room to working_c; it ends earlier if it cannot get
-    there, hardly rises any more, or if its elements would leave the range of the tables."""
+    there, hardly rises any more, or if its elements would leave the range of the tables. (`share` has no default: the
+    cache would keep what is left out apart from what is given.)"""
     plant, room = VirtualOven(oven, conditions=Conditions(supply_drift=0.0)), oven.site.ambient_c
     whole_k = working_c - room
     time_s, chamber_c = _heat(plant, share, GROWTH, lambda t, c: t[-1] < LONGEST_S and _goes_on(t, c, whole_k), room)

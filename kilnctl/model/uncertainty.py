@@ -83,7 +83,7 @@ def uncertainty_of(oven: Oven, load: Load | None = None, working_c: float | None
     model = day_zero(oven, load, working_c)
     bare = model if load is None else day_zero(oven, None, working_c)
     lost = _structure_loss(bare, steady, working)
-    late = MARGIN * late_by(bare, fine_heating(oven, working), (*STAGES, 1.0)) + LEAST
+    late = MARGIN * late_by(bare, fine_heating(oven, working, 1.0), (*STAGES, 1.0)) + LEAST
     return ModelUncertainty(
         power=_power(oven),
         capacity=math.hypot(_capacity(oven, model), late, _contents_mean(oven, load, model, working)),

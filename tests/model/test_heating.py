@@ -20,7 +20,7 @@ SMALL_K = 2.0
 def landing_error(oven) -> float:
     """The model's worst error of what the power's fall does to the empty chamber, as a share of that."""
     working = working_of(oven)[1]
-    model, fine = day_zero(oven, None, working), fine_heating(oven, working)
+    model, fine = day_zero(oven, None, working), fine_heating(oven, working, 1.0)
     x = model.rest(model.ambient_c)
     for dt in np.diff(fine.time_s).tolist():
         x = model.step(x, model.power_w, dt, model.ambient_c)
@@ -58,7 +58,7 @@ def test_other_models_land_so_too(name, tmp_path):
 def test_the_landing_follows_the_heat_up(tmp_path):
     """It begins where the heat-up ends, stays below what full power would have made, and lasts long enough."""
     oven = drawn(3, tmp_path)
-    fine = fine_heating(oven, working_of(oven)[1])
+    fine = fine_heating(oven, working_of(oven)[1], 1.0)
     assert 0.0 < fine.landing_s[0] <= 1.0 and np.all(np.diff(fine.landing_s) > 0.0)
     assert fine.landing_s[-1] == pytest.approx(0.15 * fine.time_s[-1], rel=0.1)
     assert abs(fine.landing_c[0] - fine.chamber_c[-1]) < 3.0
@@ -89,7 +89,7 @@ def test_heavy_elements_give_what_they_do_not_keep(tmp_path):
     path = tmp_path / "oven.yaml"
     path.write_text(HEAVY_ELEMENTS, encoding="utf-8")
     oven = load_oven(path)
-    fine = fine_heating(oven, 370.0)
+    fine = fine_heating(oven, 370.0, 1.0)
     ours = model_heating(day_zero(oven, None, 370.0), fine.time_s)
     counted = fine.chamber_c > 20.0 + 0.15 * 350.0
     late = (fine.chamber_c - ours.chamber_c)[counted] / (fine.chamber_c[counted] - 20.0)

@@ -61,7 +61,7 @@ def test_stated_structure_covers_what_is_found(seed, tmp_path):
 def test_a_slow_back_is_kept_time_with(tmp_path):
     oven = read(tmp_path, SLOW_BACK)
     top = min(oven.limits.highest_c, size(oven).max_chamber_c)
-    fine = fine_heating(oven, top)
+    fine = fine_heating(oven, top, 1.0)
     assert late_by(day_zero(oven, None, top), fine) < 0.05
 
 
@@ -69,7 +69,7 @@ def test_the_trim_of_a_march_of_its_own_is_none(tmp_path):
     """A model that already heats up in the right time is not changed."""
     oven = workshop("bench-muffle")
     model = day_zero(oven)
-    own = model_heating(model, fine_heating(oven, 700.0).time_s)
+    own = model_heating(model, fine_heating(oven, 700.0, 1.0).time_s)
     trim = trim_of(model, own)
     assert trim.capacity == pytest.approx(AS_FITTED.capacity, abs=0.02) and trim.film == pytest.approx(1.0, abs=0.02)
     assert late_by(model, own) == pytest.approx(0.0, abs=1e-6)
