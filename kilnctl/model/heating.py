@@ -14,16 +14,18 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..errors import KilnctlError
-from ..plants.conditions import Conditions
-from ..plants.virtual_oven import VirtualOven
 from ..settings.oven import Oven
 from ..thermal.enclosure import chamber_temperature_c
 from .energy import CHAMBER, EnergyModel
 from .least_squares import minimise
+
+if TYPE_CHECKING:
+    from ..plants.virtual_oven import VirtualOven
 
 #: The first step, s, and the factor from each step to the next: with these both heat-ups are right to 1 %.
 FIRST_S, GROWTH = 0.5, 1.02
@@ -105,6 +107,10 @@ def fine_heating(oven: Oven, working_c: float, share: float) -> Heating:
     """The empty virtual oven at that share of full power, from the room to working_c; it ends earlier if it cannot get
     there, hardly rises any more, or if its elements would leave the range of the tables. (`share` has no default: the
     cache would keep what is left out apart from what is given.)"""
+    # The process that heats imports this module, but needs no plant: with it come 9 MB, most of it numpy.random.
+    from ..plants.conditions import Conditions  # noqa: PLC0415
+    from ..plants.virtual_oven import VirtualOven  # noqa: PLC0415
+
     plant, room = VirtualOven(oven, conditions=Conditions(supply_drift=0.0)), oven.site.ambient_c
     whole_k = working_c - room
     time_s, chamber_c = _heat(plant, share, GROWTH, lambda t, c: t[-1] < LONGEST_S and _goes_on(t, c, whole_k), room)
@@ -112,7 +118,7 @@ def fine_heating(oven: Oven, working_c: float, share: float) -> Heating:
         return Heating(time_s, chamber_c, share)
     plant.core.refresh()
 
-    def landing(plant: VirtualOven, share: float) -> tuple[np.ndarray, np.ndarray]:
+    def landing(plant: "VirtualOven", share: float) -> tuple[np.ndarray, np.ndarray]:
         return _heat(plant, share, LANDING_GROWTH, lambda t, c: t[-1] < LANDING * time_s[-1], float(chamber_c[-1]))
 
     onward_c = landing(copy.deepcopy(plant), share)[1]
@@ -122,7 +128,7 @@ def fine_heating(oven: Oven, working_c: float, share: float) -> Heating:
 
 
 def _heat(
-    plant: VirtualOven,
+    plant: "VirtualOven",
     share: float,
     growth: float,
     goes_on: Callable[[list[float], list[float]], bool],
@@ -141,7 +147,7 @@ def _heat(
     return np.array(times), np.array(chambers)
 
 
-def _heated(plant: VirtualOven, dt: float, share: float) -> float | None:
+def _heated(plant: "VirtualOven", dt: float, share: float) -> float | None:
     """The chamber dt s later at that share of full power, °C; None if the step is not possible."""
     oven, core, groups = plant.oven, plant.core, plant.layout.groups
     speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0

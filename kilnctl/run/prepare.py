@@ -2,7 +2,6 @@
 heat."""
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Generic, TypeVar
@@ -34,8 +33,6 @@ from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 
-#: Power that holds a chamber temperature, °C → W.
-Holding = Callable[[float], float]
 #: Controller → what records call it.
 CONTROLLERS = {
     "model": "energy balance and trim",
@@ -48,6 +45,23 @@ CONTROLLERS = {
 #: What the controller of a prepared run follows.
 PreparedT = TypeVar("PreparedT", bound=AnyProgramme)
 ProgrammeT = TypeVar("ProgrammeT", bound=AnyProgramme, covariant=True)
+
+
+@dataclass(frozen=True, slots=True)
+class HoldingTable:
+    """Steady power, W, against chamber temperature as a quick table, from low_c in steps of step_k: the rules only need
+    it to a few per cent. Data, so that a run can be prepared in another process."""
+
+    low_c: float
+    step_k: float
+    powers_w: tuple[float, ...]
+
+    def __call__(self, chamber_c: float) -> float:
+        if not math.isfinite(chamber_c):
+            return 0.0
+        powers, place = self.powers_w, (chamber_c - self.low_c) / self.step_k
+        i = min(max(int(place), 0), len(powers) - 2)
+        return powers[i] + (powers[i + 1] - powers[i]) * (place - i)
 
 
 @dataclass(frozen=True)
@@ -71,7 +85,7 @@ class PreparedRun(Generic[ProgrammeT]):
     model_words: str
     programme: ProgrammeT
     policy: Policy
-    holding: Holding
+    holding: HoldingTable
     pattern: Pattern
     controller: AnyController
     controller_name: str
@@ -209,17 +223,8 @@ def controller_of(kind: str) -> AnyController:
     return EnergyBalanceControl() if kind == "model" else Plain(kind)
 
 
-def holding_table(model: EnergyModel, oven: Oven) -> Holding:
-    """Steady power against temperature as a quick table: the rules only need it to a few per cent."""
+def holding_table(model: EnergyModel, oven: Oven) -> HoldingTable:
+    """The model's steady powers from the room to above the oven's highest temperature."""
     temperatures = np.linspace(oven.site.ambient_c, oven.limits.highest_c + 60.0, 40)
-    powers = [model.holding_w(float(t)) for t in temperatures]
-    low, step, top = float(temperatures[0]), float(temperatures[1] - temperatures[0]), len(powers) - 2
-
-    def holding(chamber_c: float) -> float:
-        if not math.isfinite(chamber_c):
-            return 0.0
-        place = (chamber_c - low) / step
-        i = min(max(int(place), 0), top)
-        return powers[i] + (powers[i + 1] - powers[i]) * (place - i)
-
-    return holding
+    powers = tuple(model.holding_w(float(t)) for t in temperatures)
+    return HoldingTable(float(temperatures[0]), float(temperatures[1] - temperatures[0]), powers)

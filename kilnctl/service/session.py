@@ -27,6 +27,7 @@ from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from ..terms import Outcome, Request
 from . import saved_trips
+from .readying import readied
 
 #: Longest that checking a description may take on a small computer, s.
 CHECK_S = 120.0
@@ -36,10 +37,12 @@ NOTHING = Truth()
 
 
 def prepare(oven: Oven, schedule: Schedule, model_file: str | None = None, start_c: float | None = None) -> PreparedRun:
-    """As `kilnctl.run.prepare`, after the check in a process of its own: refuses all that can be refused before there
-    is heat. Raises KilnctlError."""
+    """As `kilnctl.run.prepare`, after the check: refuses all that can be refused before there is heat. Both in
+    processes of their own, for an oven that has a file. Raises KilnctlError."""
+    if not oven.file:
+        return make_ready(oven, schedule, model_file, start_c)
     check_apart(oven, schedule, model_file)
-    return make_ready(oven, schedule, model_file, start_c)
+    return readied(oven, schedule, model_file, start_c)
 
 
 def check_apart(oven: Oven, schedule: Schedule | None = None, model_file: str | None = None) -> None:

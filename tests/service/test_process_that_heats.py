@@ -5,6 +5,11 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
+from kilnctl import KilnctlError, prepare
+from kilnctl.service.readying import readied
+
 CODE = """
 import sys
 from kilnctl import load_oven, load_schedule
@@ -29,17 +34,27 @@ for k in range(1, 300):
     phases.add(act.decision.phase)
 with open("/proc/self/status") as status:
     rss = next(int(line.split()[1]) for line in status if line.startswith("VmRSS"))
-print(rss, "scipy" in sys.modules, sorted(phases), sorted(session.chain.safety.trips))
+needless = [m for m in ("scipy", "numpy.random", "kilnctl.plants.virtual_oven") if m in sys.modules]
+print(rss, needless, sorted(phases), sorted(session.chain.safety.trips))
 """
 
 
-def test_it_imports_no_scipy_and_stays_under_ninety_megabytes():
+def test_it_imports_no_scipy_and_no_plant_and_stays_under_sixty_megabytes():
     configs = Path(__file__).parents[2] / "configs"
     code = CODE.format(
         oven=str(configs / "ovens" / "curing-cabinet.yaml"), schedule=str(configs / "schedules" / "temper.yaml")
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
-    rss_kb, scipy, phases = done.stdout.strip().split(" ", 2)
+    rss_kb, needless, phases = done.stdout.strip().split(" ", 2)
     assert "heat up" in phases or "ramp" in phases, "it really heated"
-    assert scipy == "False" and int(rss_kb) < 90 * 1024
+    assert needless == "[]" and int(rss_kb) < 60 * 1024
+
+
+def test_what_is_refused_in_the_other_process_is_said_in_this_one(oven, schedule, tmp_path):
+    """And a run that was prepared there is the one that would be prepared here."""
+    cabinet, cure = oven("curing-cabinet"), schedule("powder-cure")
+    with pytest.raises(KilnctlError, match="nothing here") as refused:
+        readied(cabinet, cure, str(tmp_path / "nothing here.yaml"), 20.0)
+    assert "Traceback" not in str(refused.value)
+    assert readied(cabinet, cure, None, 20.0).policy == prepare(cabinet, cure, None, 20.0).policy

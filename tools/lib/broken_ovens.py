@@ -15,15 +15,13 @@ from scenarios import WORKSHOP, oven_file, schedule_file
 
 from kilnctl import load_oven, load_schedule, safety
 from kilnctl.model.day_zero import day_zero
-from kilnctl.model.energy import EnergyModel
 from kilnctl.plants.conditions import Conditions, Variation
 from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.reading import Reading
 from kilnctl.run.chain import Actuation, Chain
-from kilnctl.run.prepare import holding_table, prepare
+from kilnctl.run.prepare import prepare
 from kilnctl.settings.construction import Load
-from kilnctl.settings.oven import Oven
 from kilnctl.settings.schedule import Schedule
 
 PHASES = ("heat-up", "soak", "cooling", "idle")
@@ -65,20 +63,6 @@ READ = {
     ),
 }
 AS_DESCRIBED, ORDINARY = Variation(), Conditions()
-
-
-class Holding:
-    def __init__(self, model: EnergyModel, oven: Oven) -> None:
-        self.model = model.but(power_w=model.power_w)
-        self.made_for = oven
-
-    def __call__(self, chamber_c: float) -> float:
-        if "table" not in self.__dict__:
-            self.table = holding_table(self.model, self.made_for)
-        return self.table(chamber_c)
-
-    def __getstate__(self) -> dict:
-        return {"model": self.model, "made_for": self.made_for}
 
 
 def file_of(name: str) -> Path:
@@ -130,7 +114,7 @@ class Bench:
         )
         self.plant = VirtualOven(oven, load=put_in or load, seed=seed, variation=variation, conditions=conditions)
         run = prepare(oven, plan, model or day_zero(oven, load, plan.top_c), self.plant.chamber_c)
-        self.chain = Chain(dataclasses.replace(run, holding=Holding(run.model, oven)))
+        self.chain = Chain(run)
         self.act: Actuation | None = None
         self.warned: set[str] = set()
         self.step, self.unasked_s, self.read, self.read_s = 0, 0.0, None, 0.0
