@@ -333,6 +333,8 @@ def _reason(
         if s.position.reference_c != leg.target_c:
             return f"on the way to soak '{leg.name}' at {leg.target_c:.0f} °C, as fast as its ramp would have been"
         if s.position.waiting:
+            if what == "part" and s.part is not None and not s.part.measured:
+                what = "slowest part that it may be"
             return f"soak '{leg.name}': waiting, the {what} is outside its band"
         return f"soak '{leg.name}': balancing losses at {leg.target_c:.0f} °C"
     if leg.kind == "ramp":

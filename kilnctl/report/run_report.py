@@ -25,7 +25,7 @@ from ..run.summary import SETTLED_K, Summary, part_of, sample_s
 from .care_section import care_section
 from .html import aside, document, facts, figures, folded, notice, section, table
 from .run_curves import curves
-from .summary_text import of_soak
+from .summary_text import of_soak, waited_words
 from .verdict import percent, verdict
 
 _PRICE = re.compile(r"([^\d\s./,-]{0,4})\s*(\d{1,6}(?:\.\d{1,6})?)\s*([^\d\s/]{0,12})\s*/\s*kWh", re.IGNORECASE)
@@ -192,6 +192,7 @@ def _part(run: RunData, s: Summary, units: Units) -> str:
         rows,
     )
     out += aside(f"The temperature is that of {_source(run, what)}.")
+    out += "".join(notice(f"{words}.") for words in waited_words(s))
     cure = run.schedule.cure
     if cure is not None and s.cure_share is not None:
         least = "" if s.cure_most is None else "at least "

@@ -41,7 +41,17 @@ def summary_text(s: Summary, units: Units = METRIC_UNITS) -> str:
         lines.append(f"cure                 {least}{percent(s.cure_share)} of the reference cure{most}")
     lines.append(f"trips                {', '.join(f'{fault} at {clock(at)}' for at, fault in s.trips) or 'none'}")
     lines.append(f"judged by            {s.measured_on}")
-    return "\n".join(lines)
+    return "\n".join([*lines, *waited_words(s)])
+
+
+def waited_words(s: Summary) -> list[str]:
+    """Why soaks of a part without a thermocouple took so long, a sentence each."""
+    return [
+        f"{clock(asked_s)} were asked of '{name}', and the part as described was in its band for {clock(there_s)}: "
+        "without a thermocouple on it a soak counts what is certain of loads from a third to three times as thick. "
+        "With one (sensors: part) it counts what is measured"
+        for name, asked_s, there_s in s.waited
+    ]
 
 
 def drying_words(d: Drying) -> str:

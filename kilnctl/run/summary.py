@@ -13,6 +13,8 @@ from ..thermal.constants import GAS_CONSTANT, ZERO_C
 
 #: A soak is settled once the temperature has stayed inside ±1 K of its target for this long, s.
 SETTLED_K, SETTLED_S = 1.0, 60.0
+#: A soak took longer than asked by at least this share of it and this time, s: less is not worth a word.
+LONGER, LONGER_S = 0.2, 120.0
 #: A record keeps the reference in hundredths of a degree, so a soak at 300 °F (148.89 °C) is exact only to half of one,
 #: K.
 AT_TARGET_K = 0.0051
@@ -42,6 +44,8 @@ class Summary:
     cure_share         of the schedule's reference cure, 1 is a full one; by the lower edge of the band where the part
                        is only estimated; cure_most: by its upper edge, None where the part is measured
     part_by            which temperature of the part counts, in words
+    waited             soaks of a part without a thermocouple that took longer than the described part needed: name,
+                       time asked for, time for which that part was in its band, s
     measured_on        which temperature is judged: the virtual oven's own, or the sensor averaged over 10
                        s
     power_by           what power, energy and switching rest on: meters, or what was commanded
@@ -64,6 +68,7 @@ class Summary:
     trips: tuple[tuple[float, str], ...] = ()
     power_by: str = ""
     part_by: str = ""
+    waited: tuple[tuple[str, float, float], ...] = ()
 
 
 def smooth(values: np.ndarray, samples: int) -> np.ndarray:
@@ -163,7 +168,21 @@ def summarise(run: RunData) -> Summary:
         trips=tuple((float(t.time_s), t.fault) for t in run.trips),
         power_by=basis(run.data),
         part_by=part_by,
+        waited=tuple(_waited(run, soaks, part)),
     )
+
+
+def _waited(run: RunData, soaks: tuple[Soak, ...], part_c: np.ndarray):
+    """A soak of a part counts what is certain: without a thermocouple on it, the slowest part that the described one
+    may be."""
+    if run.schedule.follows != "part" or np.isfinite(run.data["part_c"]).any():
+        return
+    steps = [step for step in run.schedule.steps if step.hold_s > 0.0]
+    for soak, step in zip(soaks, steps, strict=True):
+        inside = (np.abs(part_c - soak.target_c) <= step.within_k) & (run.time_s <= soak.end_s)
+        there_s = float(np.count_nonzero(inside)) * sample_s(run.time_s)
+        if there_s > step.hold_s + max(LONGER_S, LONGER * step.hold_s):
+            yield soak.name, step.hold_s, there_s
 
 
 def _highest(run: RunData, *names: str) -> float:

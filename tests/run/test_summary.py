@@ -153,3 +153,21 @@ def test_a_mean_over_more_than_there_is_has_one_value_a_sample():
 def test_soak_ends_where_a_trip_ends_it():
     assert summarise(made(trips=(TRIP,))).soaks[0].end_s == 700.0
     assert summarise(made()).soaks[0].end_s > 2000.0
+
+
+def test_a_soak_that_waited_for_what_a_part_might_be_says_so():
+    """A soak of 600 s: the part as described was in its band for 3000 s before the slowest one had had its time."""
+    time = np.arange(0.0, 4000.0)
+    part = np.minimum(20.0 + 0.18 * time, 199.0)
+    run = made_run(time, np.full(4000, 200.0), soak(follows="part"))
+    run.data |= {"part_estimate_c": part, "part_sd_k": np.full(4000, 0.9)}
+    ((name, asked_s, there_s),) = summarise(run).waited
+    assert (name, asked_s) == ("soak", 600.0) and there_s == pytest.approx(3000.0, abs=30.0)
+    text = summary_text(summarise(run))
+    assert "10 min were asked of 'soak'" in text and "sensors: part" in text
+    for other in (
+        replace(run, data=run.data | {"part_c": part}),
+        replace(run, schedule=soak()),
+        replace(run, schedule=soak(2900.0, follows="part")),
+    ):
+        assert summarise(other).waited == () and "sensors: part" not in summary_text(summarise(other))

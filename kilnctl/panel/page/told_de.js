@@ -43,6 +43,7 @@ export const TOLD = [
   ["soak '{a}': balancing losses at {b}", "„{a}“ halten: Verluste bei {b} ausgleichen"],
   ["on the way to soak '{a}' at {b}, as fast as its ramp would have been", "unterwegs zum Halten „{a}“ bei {b}, so schnell wie seine Rampe"],
   ["soak '{a}': waiting, the chamber is outside its band", "„{a}“ halten: wartet, die Kammer ist außerhalb ihres Bandes"],
+  ["soak '{a}': waiting, the slowest part that it may be is outside its band", "„{a}“ halten: wartet, das langsamste Werkstück, das es sein kann, ist außerhalb seines Bandes"],
   ["soak '{a}': waiting, the part is outside its band", "„{a}“ halten: wartet, das Werkstück ist außerhalb seines Bandes"],
   ["ramp '{a}': the reference waits for the chamber", "Rampe „{a}“: der Sollwert wartet auf die Kammer"],
   ["ramp '{a}': the reference waits for the part", "Rampe „{a}“: der Sollwert wartet auf das Werkstück"],
