@@ -7,10 +7,8 @@ from typing import NamedTuple
 from ..model.part_body import LAYERS, PartBody
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 
-#: How many times as heavy for its surface the load may be, and how many times as light: people put in a third or three
-#: times what they described, in thick or thin pieces. Factors on its films and radiation, which the neighbours in the
-#: chamber change.
-MASS_FOR_SURFACE, FILM_LOW, FILM_HIGH = 3.0, 0.85, 1.3
+#: Factors on the films and the radiation of a load, which its neighbours in the chamber change.
+FILM_LOW, FILM_HIGH = 0.85, 1.3
 #: A surface takes heat from air and from radiation: the coldest is this share of the way to the colder of the two. (One
 #: that sees the elements can be all the way to the warmer.)
 COLDER = 0.6
@@ -78,11 +76,11 @@ def begin(body: PartBody, chamber_c: float, ambient_c: float) -> Part:
     slabs = []
     for start_c in {min(chamber_c, ambient_c), chamber_c}:
         for mass, film, apart in (
-            (1.0 / MASS_FOR_SURFACE, FILM_HIGH, body.warmer_k_per_w),
+            (1.0 / body.mass_factor, FILM_HIGH, body.warmer_k_per_w),
             # In a fall the quickest load is the coldest part.
-            (1.0 / MASS_FOR_SURFACE, FILM_HIGH, -COLDER * body.colder_k_per_w),
-            (MASS_FOR_SURFACE, FILM_LOW, -COLDER * body.colder_k_per_w),
-            (MASS_FOR_SURFACE, FILM_LOW, 0.0),
+            (1.0 / body.mass_factor, FILM_HIGH, -COLDER * body.colder_k_per_w),
+            (body.mass_factor, FILM_LOW, -COLDER * body.colder_k_per_w),
+            (body.mass_factor, FILM_LOW, 0.0),
         ):
             wet_j = body.latent_j * mass if start_c < BOILS_C else 0.0
             slabs.append(Slab(mass, film, apart, (start_c,) * len(LAYERS), wet_j))

@@ -48,8 +48,8 @@ def waited_words(s: Summary) -> list[str]:
     """Why soaks of a part without a thermocouple took so long, a sentence each."""
     return [
         f"{clock(asked_s)} were asked of '{name}', and the part as described was in its band for {clock(there_s)}: "
-        "without a thermocouple on it a soak counts what is certain of loads from a third to three times as thick. "
-        "With one (sensors: part) it counts what is measured"
+        "without a thermocouple on it a soak counts what is certain of every load that the description allows. Weigh "
+        "and measure yours and say so (known within), or put a thermocouple on it (sensors: part)"
         for name, asked_s, there_s in s.waited
     ]
 

@@ -376,6 +376,15 @@ class Load:
         "length", "thickness of its thickest section", default=None, low=1e-4, high=1.0
     )
     moisture_kg: float = quantity("mass", "water to be dried out", default=0.0, low=0.0, high=200.0)
+    known_within: float | None = quantity(
+        "fraction",
+        "how far off its mass for its surface can be, once weighed and measured; without this a third to three times "
+        "what is written is taken as possible",
+        default=None,
+        low=0.02,
+        high=2.0,
+        key="known within",
+    )
 
     def crowds(self, chamber: Chamber) -> str | None:
         """Why so large a surface does not fit into that chamber; None where it does."""

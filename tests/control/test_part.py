@@ -83,6 +83,20 @@ def test_the_lag_of_its_thermocouple_is_taken_out():
     assert part.middle_c == pytest.approx(20.0 + 0.2 * 299.0, abs=0.1)
 
 
+def test_a_load_that_was_weighed_has_a_narrower_band_that_still_holds_it(oven):
+    cabinet = oven("curing-cabinet")
+    usual = cabinet.usual_load
+    assert usual is not None
+    said, weighed = (part_of(cabinet, load, 200.0) for load in (usual, replace(usual, known_within=0.2)))
+    assert said is not None and weighed is not None
+    wide, narrow = (after(b, parts.begin(b, 20.0, 20.0), 200.0, 1200) for b in (said, weighed))
+    assert narrow.high_c - narrow.low_c < 0.5 * (wide.high_c - wide.low_c)
+    assert narrow.slowest_c > wide.slowest_c + 5.0
+    for mass in (0.83, 1.0, 1.2):
+        true = parts.Part(0.0, 0.0, (parts.Slab(mass, 1.0, 0.0, (20.0,) * 4, 0.0),))
+        assert narrow.low_c < after(weighed, true, 200.0, 1200).slabs[0].layers[0] < narrow.high_c
+
+
 def test_no_load_is_no_part(oven):
     assert part_of(oven("curing-cabinet"), None, 200.0) is None
 
