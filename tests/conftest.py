@@ -18,7 +18,6 @@ SHARED_DATA = ROOT.parent / "shared" / "data"
 #: Files that take longest: begun first when several processes share the files (tools/check), so that none is left to
 #: run alone at the end.
 LONGEST = (
-    "rig/test_guided_test.py",
     "panel/test_browser.py",
     "generated/test_generated_ovens.py",
     "control/test_control.py",
@@ -36,7 +35,7 @@ LONGEST = (
     "control/test_loop_margins.py",
     "panel/test_client_and_catalogue.py",
     "service/test_saved_trips.py",
-    "rig/test_board_rig.py",
+    "rig/test_board_port.py",
 )
 
 

@@ -253,8 +253,7 @@ class BoardRig:
     def close(self) -> None:
         self._closing = True
         self._news.set()
-        if self._thread is not threading.current_thread():
-            self._thread.join(1.0)
+        self._thread.join(1.0)
         if not self._lost:
             with contextlib.suppress(KilnctlError):
                 self._line.ask(REST)

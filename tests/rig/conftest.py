@@ -1,14 +1,18 @@
 """A line to the real firmware logic in this process, and a simulated board on a pseudo-terminal."""
 
+import functools
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
 
+from kilnctl.commands import _guided_test
 from kilnctl.firmware import logic
+from kilnctl.rig import board_rig, desk, pins
+from kilnctl.rig import line as rig_line
 from kilnctl.rig.line import FrameClient
+from tests.rig.simulated_time import SimulatedTime
 
 ROOT = Path(__file__).parents[2]
 CABINET = ROOT / "configs" / "ovens" / "curing-cabinet.yaml"
@@ -17,13 +21,14 @@ HOT_56, HOT_55 = bytes((25, 0, 6, 64, 0, 0)), (0x0640, 0x1900)
 
 
 class DeskLine:
-    """A board whose supply can be taken away, that can be silenced and rewired by a test. Time is real time."""
+    """A board whose supply can be taken away, that can be silenced and rewired by a test. `time`: what tells it."""
 
     port = "desk"
     failure = ""
     round_trip_s = 0.001
 
-    def __init__(self, relays=1, mains_hz=50, meters=True):
+    def __init__(self, time, relays=1, mains_hz=50, meters=True):
+        self.time = time
         self.relays, self.mains_hz, self.meters = relays, mains_hz, meters
         self.silent = self.closed = False
         self.full_a, self.shorted, self.raw, self.raw_limit, self.raw_part = 13.0, False, HOT_56, HOT_55, None
@@ -35,7 +40,7 @@ class DeskLine:
 
     def reset(self):
         self.boot += 1
-        self.last = time.monotonic()
+        self.last = self.time.monotonic()
         self.board = logic.Board(int(1000 * self.last), self.boot, 1, self.relays, self.mains_hz)
         self.client, self.count = FrameClient(), 0
         self.cycle()
@@ -58,7 +63,7 @@ class DeskLine:
         board.cycle(int(1000 * self.last))
 
     def run_to_now(self):
-        while time.monotonic() - self.last >= 1.0 / self.mains_hz:
+        while self.time.monotonic() - self.last >= 1.0 / self.mains_hz:
             self.last += 1.0 / self.mains_hz
             self.cycle()
 
@@ -66,7 +71,7 @@ class DeskLine:
         self.run_to_now()
         self.asked.append(request.kind)
         if self.silent:
-            time.sleep(min(0.05, patience_s))
+            self.time.sleep(min(0.05, patience_s))
             return None
         answer = None
         for byte in self.client.frame(request):
@@ -82,14 +87,26 @@ class DeskLine:
 
 
 @pytest.fixture
-def desk_line():
-    """The class, for tests that need a board of their own making."""
-    return DeskLine
+def clock(monkeypatch):
+    """The time of rig, desk, guided test, own pins and board on the desk; it passes only while all of them wait."""
+    made = SimulatedTime()
+    for module in (board_rig, desk, pins):
+        monkeypatch.setattr(module, "threading", made)
+    for module in (board_rig, rig_line, desk, pins, _guided_test):
+        monkeypatch.setattr(module, "time", made)
+    monkeypatch.setattr(pins, "passed_s", made.monotonic)
+    return made
 
 
 @pytest.fixture
-def line():
-    return DeskLine()
+def desk_line(clock):
+    """The class, for tests that need a board of their own making."""
+    return functools.partial(DeskLine, clock)
+
+
+@pytest.fixture
+def line(desk_line):
+    return desk_line()
 
 
 @pytest.fixture
@@ -120,16 +137,16 @@ def new_board():
         process.stdout.close()
 
 
-@pytest.fixture(scope="session")
-def until():
+@pytest.fixture
+def until(clock):
     """`until(what, patience_s)` → whether it became true within that time."""
 
     def wait(what, patience_s=3.0):
-        end = time.monotonic() + patience_s
-        while time.monotonic() < end:
+        end = clock.monotonic() + patience_s
+        while clock.monotonic() < end:
             if what():
                 return True
-            time.sleep(0.02)
+            clock.sleep(0.02)
         return False
 
     return wait

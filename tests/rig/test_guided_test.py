@@ -2,7 +2,6 @@
 
 import dataclasses
 import json
-import time
 from pathlib import Path
 
 import pytest
@@ -53,7 +52,7 @@ class Person:
                 if said is not None:
                     return said
         if "Enter" not in prompt:
-            time.sleep(self.slow_s)
+            self.line.time.sleep(self.slow_s)
         return next(said for part, said in reversed(GOOD.items()) if part in prompt)
 
     def _hands(self, prompt):
@@ -65,7 +64,7 @@ class Person:
             line.cut = False
         if "Relay's lamp" in prompt and self.hung():
             line.silent = True
-            time.sleep(0.7)
+            line.time.sleep(0.7)
         if "Plug it in" in prompt:
             line.silent = False
         if "Enter: begin" in prompt:
@@ -91,17 +90,7 @@ class Person:
 
 
 @pytest.fixture
-def quick(monkeypatch):
-    """The waits of program and board, shorter."""
-    monkeypatch.setattr(_guided_test, "FOLLOW_S", 0.5)
-    monkeypatch.setattr(_guided_test, "LETS_GO_S", 1.2)
-    monkeypatch.setattr(_guided_test, "WARM_S", 3.0)
-    monkeypatch.setattr(desk, "RENEW_S", 0.1)
-    monkeypatch.setattr(logic, "STEP_MS", 700)
-
-
-@pytest.fixture
-def walk(cabinet, line, tmp_path, monkeypatch, quick):
+def walk(cabinet, line, tmp_path, monkeypatch):
     """`walk(person)` → (status, record's last line)."""
     line.raw_part = line.raw  # the part's sensor lies in the room
 
@@ -128,10 +117,9 @@ def off(line):
     return line.board.relay_bits == 0 and not line.board.contactor
 
 
-@pytest.mark.slow
 def test_a_person_who_takes_three_seconds_for_each_answer_passes(walk, line, capsys):
-    """They could not: after three seconds the board had latched while the question waited. Its lease is 0.7 s here."""
-    status, kept = walk(Person(line, slow_s=1.5))
+    """They could not: after three seconds the board had latched while the question waited."""
+    status, kept = walk(Person(line, slow_s=3.0))
     said = capsys.readouterr().out
     assert status == 0, said
     assert kept["passed"] and kept["who"] == "A person" and kept["failed"] == [] and kept["when"].startswith("20")
@@ -142,14 +130,14 @@ def test_a_person_who_takes_three_seconds_for_each_answer_passes(walk, line, cap
     assert "Passed. Connect the heater with the main switch off, locked and proved dead" in said
 
 
-def test_each_question_stands_before_its_outputs_go_on(walk, line, until):
+def test_each_question_stands_before_its_outputs_go_on(walk, line, until, clock):
     states = []
     person = Person(line)
 
     def watched(prompt=""):
         if "Enter: switch on" in prompt:
             states.append(until(lambda: off(line), 1.0))
-            time.sleep(0.3)
+            clock.sleep(0.3)
             assert off(line)
         return person(prompt)
 
@@ -157,7 +145,6 @@ def test_each_question_stands_before_its_outputs_go_on(walk, line, until):
     assert len(states) >= 8 and all(states)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize(
     "part, said, failed",
     [
@@ -178,7 +165,6 @@ def test_what_is_wrong_is_said_and_kept(walk, line, capsys, part, said, failed):
     assert off(line)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("wrong", [["what?", None], ["", "  ", "y", "yes", "no!", None]])
 def test_whoever_does_not_understand_is_asked_once_more_while_it_stays_on(walk, line, capsys, until, wrong):
     person = Person(line)
@@ -201,16 +187,8 @@ WORDS_OF_FRIGHT = (KeyboardInterrupt(), EOFError(), "off", "STOP", "help")
 PLACES = ("Enter: begin", "The tester shows", "The contactor: dropped", "Relay's lamp")
 
 
-def _frights():
-    """Each word at each place. A walk lasts as long as the outputs are held: two of them are quick enough for
-    every check."""
-    for i, where in enumerate(PLACES):
-        for k, what in enumerate(WORDS_OF_FRIGHT):
-            marks = () if (i, k) in ((0, 3), (1, 0)) else (pytest.mark.slow,)
-            yield pytest.param(what, where, marks=marks, id=f"{where}-{what!r}")
-
-
-@pytest.mark.parametrize("what, where", list(_frights()))
+@pytest.mark.parametrize("where", PLACES)
+@pytest.mark.parametrize("what", WORDS_OF_FRIGHT, ids=repr)
 def test_whoever_is_frightened_has_everything_off_at_once(walk, line, capsys, what, where):
     person = Person(line)
     person.says[where] = what
@@ -224,22 +202,21 @@ def test_whoever_is_frightened_has_everything_off_at_once(walk, line, capsys, wh
     )
 
 
-def test_an_answer_after_the_time_does_not_count(walk, line, capsys, monkeypatch):
-    monkeypatch.setattr(desk, "HOLD_S", 1.0)
+def test_an_answer_after_the_time_does_not_count(walk, line, capsys, monkeypatch, clock):
     person = Person(line)
     late = [0]
 
     def watched(prompt=""):
         if "test lamp is" in prompt and not late[0]:
             late[0] = 1
-            time.sleep(1.6)
+            clock.sleep(desk.HOLD_S + 0.6)
             assert off(line), "it is off by itself"
         return person(prompt)
 
     monkeypatch.setattr(_guided_test, "steps", lambda oven: steps(oven)[:1])
     status, kept = walk(watched)
     printed = capsys.readouterr().out
-    assert "1 s are over and all was told off. That answer does not count: once more." in printed
+    assert "120 s are over and all was told off. That answer does not count: once more." in printed
     assert status == 0 and kept["good"][0] == "Relay on, contactor open"
 
 
@@ -251,7 +228,6 @@ def test_a_heater_that_is_connected_is_never_tried(walk, line, capsys):
     assert not any("Enter" in prompt for prompt in person.asked)
 
 
-@pytest.mark.slow
 def test_a_read_back_that_contradicts_the_eyes_fails(walk, line):
     """The person says what is expected, and cuts nothing: the contactor never opens."""
     person = Person(line)
@@ -262,7 +238,6 @@ def test_a_read_back_that_contradicts_the_eyes_fails(walk, line):
     assert "Heat sink's thermostat: the contactor was never read open meanwhile" in kept["failed"]
 
 
-@pytest.mark.slow
 def test_a_coil_that_never_closed_proves_nothing(walk, line):
     """Start was not pressed after the emergency stop, so the limiter had nothing to switch off."""
     person = Person(line)
@@ -272,14 +247,12 @@ def test_a_coil_that_never_closed_proves_nothing(walk, line):
     assert not any(words.startswith("Emergency stop") for words in kept["failed"])
 
 
-@pytest.mark.slow
 def test_without_a_read_back_the_eyes_count_and_that_is_kept(walk, line):
     line.read_back = False
     status, kept = walk(Person(line))
     assert status == 0 and any("your eyes alone" in words for words in kept["unproved"])
 
 
-@pytest.mark.slow
 def test_what_this_oven_has_not_is_kept_as_not_proved(walk, line):
     person = Person(line)
     person.says["not there"] = "not"
@@ -287,7 +260,6 @@ def test_what_this_oven_has_not_is_kept_as_not_proved(walk, line):
     assert status == 0 and kept["unproved"] == ["Heat sink's thermostat: not there"]
 
 
-@pytest.mark.slow
 def test_a_board_that_does_not_let_go_is_not_to_be_used(walk, line, monkeypatch, capsys):
     monkeypatch.setattr(logic, "STEP_MS", 60_000)
     status, kept = walk(Person(line))
@@ -295,7 +267,6 @@ def test_a_board_that_does_not_let_go_is_not_to_be_used(walk, line, monkeypatch,
     assert "Sensors" not in capsys.readouterr().out, "it ends there"
 
 
-@pytest.mark.slow
 def test_a_cable_that_was_not_pulled_fails(walk, line):
     person = Person(line)
     person.hung = lambda: False
@@ -306,7 +277,6 @@ def test_a_cable_that_was_not_pulled_fails(walk, line):
     )
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize(
     "warmed, failed",
     [
@@ -361,7 +331,6 @@ def test_a_desk_says_that_the_board_is_gone(cabinet, line, until):
         opened_again(lambda: line, lambda found: BoardRig(cabinet, line=found))
 
 
-@pytest.mark.slow
 def test_a_contactor_that_reads_closed_after_the_board_let_go_is_told(walk, line, capsys):
     person = Person(line)
 
