@@ -109,11 +109,10 @@ class Board:
         self.shortest, self.groups, self.duty = 1, 1, 0
         self.cycles = self.fired = self.flow = self.flowing = 0
         self.smallest = 1  # current that counts, 1/100 A
-        self._owed = [0, 0, 0, 0, 0, 0]
+        self._owed = [0] * 6
         self._on = 0
-        self._now = self._heard = self._stepped = self._cycled = self._coil_since = now & _MASK
-        self._seen = (now - BLIND_MS) & _MASK  # nothing yet
-        self._blind = True
+        self._heard = self._stepped = self._cycled = self._coil_since = self._seen = now
+        self._blind = True  # nothing was read yet
         self._uptime = 0
         self._step = -1
         self._seq = -1
@@ -133,9 +132,7 @@ class Board:
         kind = p[0]
         if kind not in frames.KINDS:
             return 0
-        now &= _MASK
-        fresh = p[1] != self._seq
-        if fresh:
+        if p[1] != self._seq:
             self._seq = p[1]
             self._refused = self._do(kind, p, now)
         return self._tell(kind | 0x80)
@@ -161,7 +158,7 @@ class Board:
 
     def _beat(self, p, now):
         duty = frames.get16(p, 4)
-        if duty > 10000 or p[6] > 1:
+        if duty > 10000 or p[6] & ~frames.CONTACTOR:
             return R_RANGE
         self._heard = now
         if self.state != ARMED:
@@ -174,8 +171,8 @@ class Board:
                 return R_RANGE
             self._step, self._stepped = step, now
             self.duty, self._wanted = duty, wanted
-        elif duty < self.duty or (self._wanted and not wanted):
-            # Less is always allowed.
+        else:
+            # Within a step only less.
             self.duty = min(self.duty, duty)
             self._wanted = self._wanted and wanted
         return OK
@@ -193,7 +190,7 @@ class Board:
         return OK
 
     def _arm(self, now):
-        if self.state == FAULT or self.faults:
+        if self.state == FAULT:
             return R_FAULT
         if self.ceiling == 0:
             return R_NOT_SET
@@ -242,7 +239,7 @@ class Board:
                 self._seen, self._blind = now, False
             if c.hot <= self.ceiling * 128 or self.ceiling == 0:
                 c.over = 0
-            elif c.over < TOO_HOT:
+            else:
                 c.over += 1
         if since(self._seen, now) > HOLD_MS:
             self._blind = True
@@ -255,12 +252,9 @@ class Board:
 
     def cycle(self, now):
         """To be called once a mains cycle, at its start; sets relay_bits, contactor and feed. Allocates nothing."""
-        now &= _MASK
-        late = since(self._cycled, now) > LATE_MS and self.cycles > 0
-        passed = since(self._now, now)
-        if passed > 0:
-            self._uptime = added(self._uptime, passed)
-        self._now = self._cycled = now
+        passed = (now - self._cycled) & _MASK
+        self._uptime = added(self._uptime, passed)
+        self._cycled = now
         self.cycles = added(self.cycles, 1)
         if self.state == START:
             self.state = SAFE
@@ -268,7 +262,7 @@ class Board:
         if self.current is not None and self.current >= self.smallest:
             self.flow = added(self.flow, self.current)
             self.flowing = added(self.flowing, 1)
-        self._watch(now, late)
+        self._watch(now, passed > LATE_MS)
         self._drive(now)
         # The hardware watchdog is fed only for a whole cycle: this is its end.
         self.feed = True

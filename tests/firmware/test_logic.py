@@ -105,6 +105,7 @@ def test_within_a_step_only_less_is_allowed():
         (5, 5 + 0x7FFF, logic.OK),
         (5, 5 + 0x8000, logic.R_RANGE),
         (0xFFFF, 0, logic.OK),
+        (0x8000, 0x8001, logic.OK),
         (0, 0xFFFF, logic.R_RANGE),
     ],
 )
