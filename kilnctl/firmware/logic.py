@@ -33,7 +33,8 @@ HOLD_MS = 1000
 #: Number of conversions in a row above the ceiling that trip: a single outlier, which converters sometimes give, must
 #: not.
 TOO_HOT = 3
-#: The relay follows the contactor after this delay, ms, so that the contactor never closes onto a conducting relay.
+#: The relay waits this long after the contactor's coil has changed, ms: the contactor neither closes nor opens with
+#: current.
 FOLLOW_MS = 100
 HIGHEST_CEILING = 1400
 _MASK, _HALF = (1 << 30) - 1, 1 << 29
@@ -201,7 +202,6 @@ class Board:
         self.state = ARMED
         self._heard = self._stepped = now
         self._step = -1
-        self._off()
         return OK
 
     def _clear(self, now):
@@ -291,15 +291,7 @@ class Board:
         wanted = armed and self._wanted and not self.door_open
         if wanted != self.contactor:
             self.contactor, self._coil_since = wanted, now
-            self.relay_bits = 0
-            self._rewind()
-        elif (
-            not armed
-            or self.duty == 0
-            or self._blind
-            or self.door_open
-            or (self.contactor and since(self._coil_since, now) < FOLLOW_MS)
-        ):
+        if not armed or self.duty == 0 or self._blind or self.door_open or since(self._coil_since, now) < FOLLOW_MS:
             self.relay_bits = 0
             self._rewind()
         else:
@@ -328,7 +320,6 @@ class Board:
     def _off(self):
         self.duty, self._wanted = 0, False
         self.relay_bits = 0
-        self._rewind()
 
     def _trip(self, fault):
         self.faults |= fault

@@ -8,7 +8,6 @@ import contextlib
 import math
 import threading
 import time
-from collections import deque
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -76,7 +75,6 @@ class BoardRig:
             raise
         unproved += _unproved_wiring(oven, hello)
         self.facts = RigFacts("board", f"I/O board on {self._line.port}", 0.5, True, tuple(unproved))
-        self.round_trips: deque[float] = deque(maxlen=100_000)
         # What the loop wants, under the lock; `_news` wakes the thread.
         self._lock, self._news = threading.Lock(), threading.Event()
         self._duty, self._closed, self._step, self._clear = 0, False, 0, False
@@ -91,7 +89,7 @@ class BoardRig:
     def _set_up(self, where: str) -> Answer:
         """Give the board at rest its ceiling, shortest run and groups. Returns its answer."""
         oven, pattern, ceiling = self.oven, pattern_for(self.oven), board_ceiling_c(self.oven)
-        smallest = max(1, round(100.0 * CURRENT_SHARE * oven.elements.power_w / oven.supply.voltage_v / pattern.groups))
+        smallest = round(100.0 * CURRENT_SHARE * oven.elements.power_w / oven.supply.voltage_v / pattern.groups)
         table_k = sum(
             1 << i for i, s in enumerate(self._sensors) if s is not None and s.front_end == "max31855" and s.type == "K"
         )
@@ -110,8 +108,9 @@ class BoardRig:
                 f"{where}: the board's ceiling is {answer.ceiling_c} °C and may be raised to {ceiling} °C only after "
                 "it has been without supply: take the board's supply away for a moment"
             )
-        silent = "it does not answer"
-        why = silent if answer is None else answer.refusal_words(silent)
+        why = "it does not answer"
+        if answer is not None:
+            why = answer.refusal_words(f"its ceiling is {answer.ceiling_c} °C now")
         raise KilnctlError(
             f"{where}: the board refuses its settings (ceiling {ceiling} °C, {pattern.groups} relays): {why}"
         )
@@ -168,7 +167,6 @@ class BoardRig:
                 "disarmed"
             )
             self._closing = True
-        self.round_trips.append(self._line.round_trip_s)
         self._heard_s = time.monotonic()
         self._answer = answer
 
@@ -226,15 +224,14 @@ class BoardRig:
         check_heat(duty, burst, permit)
         self._alive()
         with self._lock:
-            self._step = (self._step + 1) & 0xFFFF
+            self._step += 1
             self._duty_before, self._duty = self._duty, round(duty * 10000.0)
         self._news.set()
 
     def contactor(self, closed: bool) -> None:
         with self._lock:
             self._closed = bool(closed)
-        if not closed:
-            self._news.set()
+        self._news.set()
         self._alive()
 
     def clear(self) -> None:

@@ -56,7 +56,6 @@ class BoardLine(Protocol):
     """What a board rig needs from its line. `failure`: why the line ended by itself, or empty."""
 
     port: str
-    round_trip_s: float
     failure: str
 
     def ask(self, request: BoardRequest, patience_s: float = ANSWER_S) -> Answer | None:
@@ -105,7 +104,6 @@ class Line:
     def __init__(self, port: str):
         self.port = port
         self.failure = ""
-        self.round_trip_s = 0.0
         self._serial = _open(port)
         self._client = FrameClient(int(time.monotonic() * 1000))
 
@@ -123,7 +121,6 @@ class Line:
                 for byte in data:
                     answer = self._client.take(byte)
                     if answer is not None:
-                        self.round_trip_s = time.monotonic() - began
                         return answer
         except GONE as error:
             raise RigLost(f"{self.port}: the I/O board is gone ({_reason(error)})") from None

@@ -89,7 +89,6 @@ class LocalLine:
         pins = oven.rig.pins
         self.port = f"pins of {pins.chip}"
         self.failure = ""
-        self.round_trip_s = 0.0
         self._pins, self._gpio = pins, gpio
         self._period_s = 1.0 / oven.supply.frequency_hz
         self._mains_hz = round(oven.supply.frequency_hz)

@@ -25,7 +25,10 @@ def moved(bench: Bench, ms: int, beats: bool = False, sees: bool = False, steps:
 
 
 def faulty() -> Bench:
+    """One that heated until nobody spoke to it any more."""
     bench = Bench()
+    bench.run(400)
+    assert bench.board.contactor and bench.board.relay_bits
     moved(bench, 1000, sees=True)
     assert bench.board.faults == logic.F_HEARTBEAT and bench.board.state == logic.FAULT
     return bench
@@ -39,8 +42,12 @@ def test_rest_and_hello_clear_no_fault_and_a_clear_does():
     for kind in (frames.REST, frames.HELLO, frames.BEAT, frames.ARM, frames.SETUP):
         bench.ask(kind, **SETTINGS)
         assert bench.board.faults == logic.F_HEARTBEAT and bench.board.state == logic.FAULT, kind
+        assert frames.get16(bench.answer, frames.A_FAULTS) == logic.F_HEARTBEAT
+        assert frames.get16(bench.answer, frames.A_DUTY) == 0 == bench.answer[frames.A_OUTPUTS]
     assert bench.ask(frames.ARM) == logic.R_FAULT
     assert bench.ask(frames.CLEAR) == logic.OK and bench.board.faults == 0 and bench.board.state == logic.SAFE
+    assert bench.ask(frames.ARM) == logic.OK
+    assert not any(contactor or bits for contactor, bits in bench.run(400, beats=False)), "until it is asked again"
 
 
 def test_an_armed_board_takes_beats_and_rest_only():
@@ -259,8 +266,32 @@ def test_heat_with_the_contactor_open_waits_for_nothing():
     """The start test fires the relay against the open contactor."""
     bench = Bench()
     bench.ask(frames.BEAT, 1, 10000, 0)
+    bench.board.contactor_closed = None
     bench.board.cycle(bench.now + 1)
-    assert bench.board.relay_bits == 1 and not bench.board.contactor and bench.board.fired == 0
+    assert bench.board.relay_bits == 1 and not bench.board.contactor
+    assert bench.board.fired == 0, "a contactor that is not read back is as its coil"
+
+
+def test_the_relay_is_off_while_the_contactor_opens():
+    bench = Bench()
+    bench.run(400, duty=10000)
+    out = bench.run(400, duty=10000, contactor=False)
+    assert not any(contactor for contactor, _ in out)
+    assert [bits for _, bits in out] == [0] * 5 + [1] * 15
+
+
+@pytest.mark.parametrize("shortest", [1, 20])
+@pytest.mark.parametrize(("stops", "off"), [("door", 5), ("no duty", 0), ("contactor", 5)])
+def test_after_an_interruption_the_groups_begin_anew(stops, off, shortest):
+    """What was not given is not made up for, and they take turns as at the start."""
+    fresh, bench = (Bench(relays=3, groups=3, shortest=shortest) for _ in range(2))
+    first = [bits for _, bits in fresh.run(1000, duty=3700)][5:45]
+    assert bench.run(1000, duty=6100)[-1][1]
+    bench.board.door_open = stops == "door"
+    bench.run(20, duty=0 if stops == "no duty" else 6100)
+    bench.board.door_open = False
+    again = [bits for _, bits in bench.run(1000, duty=3700, contactor=stops != "contactor")]
+    assert again[:off] == [0] * off and again[off : off + 40] == first
 
 
 # ---- temperatures ----

@@ -25,7 +25,6 @@ class DeskLine:
 
     port = "desk"
     failure = ""
-    round_trip_s = 0.001
 
     def __init__(self, time, relays=1, mains_hz=50, meters=True):
         self.time = time
