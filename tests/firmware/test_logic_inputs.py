@@ -65,3 +65,17 @@ def test_a_week_without_a_cycle_is_late():
         bench.ask(frames.BEAT, 1, 5000, frames.CONTACTOR)
         bench.board.cycle((bench.now + ms) & ((1 << 30) - 1))
         assert bench.board.faults & logic.F_LATE and bench.board.relay_bits == 0
+
+
+@pytest.mark.parametrize(
+    ("supply", "current", "meters"),
+    [(None, None, 0), (2301, None, frames.HAS_SUPPLY), (None, 0, frames.HAS_CURRENT), (0, 1307, 3)],
+)
+def test_the_meters_are_told_as_they_are(supply, current, meters):
+    bench = Bench(arm=False)
+    bench.board.supply, bench.board.current = supply, current
+    bench.ask(frames.HELLO)
+    told = bench.answer
+    assert told[frames.A_METERS] == meters
+    assert frames.get16(told, frames.A_SUPPLY) == (supply or 0)
+    assert frames.get16(told, frames.A_CURRENT) == (current or 0)
