@@ -151,7 +151,8 @@ class BoardRig:
             return self._line.ask(REST if state == logic.ARMED else HELLO)
         if state == logic.SAFE:
             answer = self._line.ask(ARM)
-            if answer is None or answer.refused:
+            # Where the answer to the last ARM was lost, the board refuses this one because it is armed.
+            if answer is None or answer.state != logic.ARMED:
                 self._refused_arm = "" if answer is None else answer.refusal_words("it does not say why")
                 return answer
             self._refused_arm = ""

@@ -1,9 +1,11 @@
-"""What a control loop does with a board rig, for tests."""
+"""What a control loop does with a board rig, and what a line can do to it, for tests."""
 
+import math
 from types import ModuleType
 
 from kilnctl.firing import Burst
 from kilnctl.reading import Reading
+from kilnctl.rig import RigLost
 from kilnctl.rig.board_rig import BoardRig
 from kilnctl.safety import Permit
 from tests.rig.simulated_time import SimulatedTime
@@ -33,3 +35,21 @@ def hold(
         tick(rig, step, duty, contactor)
         time.sleep(every_s)
     return rig.read()
+
+
+def heard(line, change):
+    """Lets `change(request, answer)` answer instead."""
+    ask = line.ask
+    line.ask = lambda request, patience_s=0.1: change(request, ask(request, patience_s))
+
+
+def lost_after_s(clock: SimulatedTime, rig: BoardRig) -> tuple[float, str]:
+    """How long until the rig says that it is lost, s, and why; 30 s are waited for."""
+    began_s = clock.monotonic()
+    while clock.monotonic() < began_s + 30.0:
+        try:
+            rig.read()
+        except RigLost as error:
+            return clock.monotonic() - began_s, str(error)
+        clock.sleep(0.01)
+    return math.inf, ""

@@ -113,6 +113,13 @@ def cabinet(oven):
     return oven("curing-cabinet")
 
 
+@pytest.fixture
+def rig(cabinet, line):
+    made = board_rig.BoardRig(cabinet, line=line)
+    yield made
+    made.close()
+
+
 @pytest.fixture(scope="module")
 def new_board():
     """`new_board()` → (process, port) of a simulated board; all are ended with the module's tests."""

@@ -11,6 +11,7 @@ from kilnctl.rig.answers import REFUSALS
 from kilnctl.rig.board_rig import BoardRig, board_ceiling_c
 from kilnctl.rig.line import ARM, greet, setup
 from kilnctl.settings.equipment import CalibrationPoint
+from tests.rig.board_loop import heard
 
 
 def changed(oven, **parts):
@@ -38,19 +39,13 @@ def opened(desk_line):
     def make(oven, line=None, **fields):
         line = line or desk_line()
         if fields:
-            answers(line, lambda request, answer: dataclasses.replace(answer, **fields))
+            heard(line, lambda request, answer: dataclasses.replace(answer, **fields))
         rigs.append(BoardRig(oven, line=line))
         return rigs[-1], line
 
     yield make
     for rig in rigs:
         rig.close()
-
-
-def answers(line, change):
-    """Lets `change(request, answer)` answer instead."""
-    ask = line.ask
-    line.ask = lambda request, patience_s=0.1: change(request, ask(request, patience_s))
 
 
 def kinds(line, kind):
@@ -86,7 +81,7 @@ def test_the_files_own_ceiling_counts_and_a_fraction_is_rounded_up(cabinet):
 def told(line):
     """Notes each setting that the board is sent."""
     sent = []
-    answers(line, lambda request, answer: (sent.append(request) if request.kind == frames.SETUP else None, answer)[1])
+    heard(line, lambda request, answer: (sent.append(request) if request.kind == frames.SETUP else None, answer)[1])
     return sent
 
 
@@ -137,12 +132,12 @@ def test_settings_whose_answers_are_lost_are_sent_three_times(cabinet, opened, l
             return None
         return answer
 
-    answers(line, loses)
+    heard(line, loses)
     if fits:
         opened(cabinet, line)
         assert kinds(line, frames.SETUP) == lost + 1 and line.board.ceiling == 280
     else:
-        with pytest.raises(KilnctlError, match="ceiling 280 °C, 1 relays.: it does not answer"):
+        with pytest.raises(KilnctlError, match=r"ceiling 280 °C, 1 relays\): it does not answer"):
             opened(cabinet, line)
         assert kinds(line, frames.SETUP) == 3 and line.closed
 
@@ -237,15 +232,15 @@ def test_the_port_of_the_command_comes_before_the_files(cabinet):
         BoardRig(dataclasses.replace(cabinet, file=""))
     assert str(told.value).startswith(f"{cabinet.name}: rig: ")
     filed = changed(cabinet, rig={"port": "/dev/of-the-file"})
-    with pytest.raises(KilnctlError, match="/dev/of-the-file: .* cannot be opened"):
+    with pytest.raises(KilnctlError, match=r"/dev/of-the-file: .* cannot be opened"):
         BoardRig(filed)
-    with pytest.raises(KilnctlError, match="/dev/given: .* cannot be opened"):
+    with pytest.raises(KilnctlError, match=r"/dev/given: .* cannot be opened"):
         BoardRig(filed, port="/dev/given")
 
 
 def test_a_type_that_its_converter_cannot_read_is_refused_with_its_place(cabinet, opened):
     limit = dataclasses.replace(cabinet.sensors.limit, front_end="max31855", type="B")
-    with pytest.raises(KilnctlError, match="sensors: limit: .*type B") as told:
+    with pytest.raises(KilnctlError, match=r"sensors: limit: .*type B") as told:
         opened(changed(cabinet, sensors={"limit": limit}))
     assert str(told.value).startswith(f"{cabinet.file}: ")
 
@@ -270,7 +265,7 @@ METERS = frames.HAS_CURRENT | frames.HAS_SUPPLY
 )
 def test_what_is_not_wired_is_told_as_not_proved(cabinet, opened, described, fields, words):
     current, supply = described
-    rig, line = opened(changed(cabinet, meters={"current": current, "supply": supply}), **fields)
+    rig, _ = opened(changed(cabinet, meters={"current": current, "supply": supply}), **fields)
     facts = rig.facts
     assert (facts.kind, facts.name, facts.lease_s, facts.unattended) == ("board", "I/O board on desk", 0.5, True)
     assert len(facts.unproved) == len(words)

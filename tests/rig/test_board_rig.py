@@ -11,17 +11,10 @@ from kilnctl.rig import RigDriver, RigLost
 from kilnctl.rig.board_rig import BoardRig
 from kilnctl.rig.line import HELLO
 from kilnctl.settings.equipment import CalibrationPoint
-from tests.rig.board_loop import NOTHING, hold, tick
+from tests.rig.board_loop import NOTHING, heard, hold, lost_after_s, tick
 
 #: Registers of a MAX31856 at 100 °C, terminals 25 °C.
 HOT_56 = bytes((25, 0, 6, 64, 0, 0))
-
-
-@pytest.fixture
-def rig(cabinet, line):
-    made = BoardRig(cabinet, line=line)
-    yield made
-    made.close()
 
 
 def test_it_is_a_rig_and_starts_disarmed(rig, line, clock):
@@ -189,3 +182,182 @@ def test_a_sensor_fault_is_a_word_and_no_heat_but_not_an_exception(rig, line, cl
     reading = hold(clock, rig, 0.6)
     assert "open" in reading.faults and "part-open" in reading.faults and math.isnan(reading.chamber_c)
     assert line.board.state == logic.ARMED, "the limit sensor still reads: the program decides"
+
+
+# ---- the thread ----
+
+
+def test_it_speaks_ten_times_a_second_and_at_once_when_something_new_is_wanted(rig, line, clock):
+    hold(clock, rig, 0.4)
+    for news, seen in (
+        (lambda: tick(rig, 9, 0.7), lambda: line.board.duty == 7000),
+        (lambda: tick(rig, 9, 0.2), lambda: line.board.duty == 2000),
+        (lambda: rig.contactor(False), lambda: not line.board.contactor),
+    ):
+        news()
+        clock.sleep(0.001)
+        line.last = clock.monotonic()
+        line.cycle()
+        assert seen()
+    tick(rig, 10, 0.0, False)
+    clock.sleep(0.3)
+    before = len(line.asked)
+    clock.sleep(10.0)
+    assert 99 <= len(line.asked) - before <= 101
+
+
+def test_after_a_long_silence_it_does_not_make_up_for_what_it_did_not_ask(rig, line, clock):
+    heard(line, lambda request, answer: (clock.sleep(0.25), answer)[1])
+    clock.sleep(0.8)
+    del line.ask
+    line.asked.clear()
+    clock.sleep(1.0)
+    assert len(line.asked) <= 11
+
+
+def test_it_is_lost_after_half_a_second_without_an_answer(rig, line, clock):
+    clock.sleep(1.0)
+    line.silent = True
+    after_s, why = lost_after_s(clock, rig)
+    assert 0.35 <= after_s <= 0.6 and why == "desk: no answer for 0.45 s"
+    asked = len(line.asked)
+    clock.sleep(2.0)
+    assert len(line.asked) == asked, "nobody speaks any more"
+
+
+def test_a_line_that_never_returns_is_lost_too(rig, line, clock):
+    clock.sleep(1.0)
+    heard(line, lambda request, answer: clock.sleep(3600.0))
+    after_s, why = lost_after_s(clock, rig)
+    assert 1.25 <= after_s <= 1.4 and why == "desk: no answer any more"
+    line.failure = "desk: the plug burns"
+    assert lost_after_s(clock, rig) == (0.0, "desk: the plug burns")
+
+
+def test_what_the_line_says_of_its_end_is_told(rig, line, clock):
+    line.silent, line.failure = True, "desk: the plug burns"
+    assert lost_after_s(clock, rig)[1] == "desk: the plug burns"
+
+
+def test_a_line_that_breaks_is_lost_at_once(rig, line, clock):
+    def breaks(request, answer):
+        raise RigLost("desk: pulled out")
+
+    heard(line, breaks)
+    after_s, why = lost_after_s(clock, rig)
+    assert after_s <= 0.12 and why == "desk: pulled out"
+    asked = len(line.asked)
+    clock.sleep(1.0)
+    assert len(line.asked) == asked
+
+
+@pytest.mark.parametrize(
+    ("change", "restarted"),
+    [
+        (lambda a: {"uptime_ms": a.uptime_ms - 1000}, True),
+        (lambda a: {"uptime_ms": a.uptime_ms + 1000}, False),
+        (lambda a: {"boot": a.boot ^ 1}, True),
+    ],
+)
+def test_only_what_shows_a_restart_is_one(rig, line, clock, change, restarted):
+    """Told with its cause, once, and the rig then asks for nothing more."""
+    clock.sleep(1.05)
+    heard(line, lambda request, answer: dataclasses.replace(answer, reset_cause=3, **change(answer)))
+    after_s, why = lost_after_s(clock, rig)
+    assert (after_s <= 0.12) is restarted
+    assert not restarted or "restarted by itself (reset cause 3); it is disarmed" in why
+    asked = len(line.asked)
+    clock.sleep(1.0)
+    assert (len(line.asked) == asked) is restarted
+
+
+# ---- arming and clearing ----
+
+
+def test_a_board_that_refuses_to_arm_is_a_fault_until_nothing_is_wanted(rig, line, clock):
+    line.raw, line.raw_limit = bytes((25, 0, 6, 64, 0, 1)), (1, 1)
+    clock.sleep(1.5)
+    assert "board-fault" not in rig.read().faults
+    reading = hold(clock, rig, 0.4)
+    assert "board-fault" in reading.faults and line.board.state == logic.SAFE
+    assert rig.words() == "safe, arming was refused: the cause of a fault still stands"
+    tick(rig, 3, 0.0, False)
+    clock.sleep(0.2)
+    assert "board-fault" not in rig.read().faults and rig.words() == "safe"
+    tick(rig, 4)
+    clock.sleep(0.2)
+    line.raw = HOT_56
+    clock.sleep(0.5)
+    assert rig.words() == "armed" and not [fault for fault in rig.read().faults if fault == "board-fault"]
+
+
+def test_a_refusal_that_the_board_does_not_explain_is_one(rig, line, clock):
+    heard(line, lambda request, answer: dataclasses.replace(answer, state=logic.SAFE, refused=77))
+    hold(clock, rig, 0.2)
+    assert "it does not say why" in rig.words()
+
+
+def test_an_answer_to_arming_that_is_lost_is_no_refusal(rig, line, clock):
+    """The board is armed then, and refuses to be armed once more: that was a trip for one lost answer."""
+    left = [2]
+
+    def loses(request, answer):
+        if request.kind == frames.ARM and left[0]:
+            left[0] -= 1
+            return None
+        return answer
+
+    heard(line, loses)
+    tick(rig, 1)
+    clock.sleep(0.05)
+    assert rig.words() == "safe" and not rig.read().faults
+    hold(clock, rig, 0.4)
+    assert line.board.state == logic.ARMED and line.board.contactor and not rig.read().faults
+
+
+def test_contactor_or_relay_alone_are_wanted_too(rig, line, clock):
+    """The start test commands each of them alone."""
+    hold(clock, rig, 0.3, duty=0.0, contactor=True)
+    assert line.board.contactor and line.board.relay_bits == 0
+    hold(clock, rig, 0.3, duty=0.0, contactor=False)
+    assert line.board.state == logic.SAFE
+    hold(clock, rig, 0.4, duty=1.0, contactor=False)
+    assert line.board.state == logic.ARMED and not line.board.contactor and line.board.relay_bits == 1
+
+
+def test_a_clear_is_asked_until_it_is_answered_and_once(rig, line, clock, until):
+    hold(clock, rig, 0.3)
+    clock.sleep(2.5)
+    assert line.board.faults == logic.F_STEP
+    left = [2]
+
+    def loses(request, answer):
+        if request.kind == frames.CLEAR and left[0]:
+            left[0] -= 1
+            return None
+        return answer
+
+    heard(line, loses)
+    rig.clear()
+    clock.sleep(0.001)
+    assert line.asked[-1] == frames.CLEAR, "at once"
+    clock.sleep(1.0)
+    assert line.asked.count(frames.CLEAR) == 3 and line.board.state == logic.SAFE and not rig.read().faults
+    armed = line.asked.count(frames.ARM)
+    clock.sleep(1.0)
+    assert line.asked.count(frames.ARM) == armed, "what was wanted before is not wanted any more"
+
+
+def test_a_clear_that_is_asked_for_during_another_is_not_lost(rig, line, clock):
+    """Between the question and its answer a person asks again, after another fault."""
+    asked = []
+
+    def again(request, answer):
+        if request.kind == frames.CLEAR and not asked:
+            asked.append(rig.clear())
+        return answer
+
+    heard(line, again)
+    rig.clear()
+    clock.sleep(1.0)
+    assert line.asked.count(frames.CLEAR) == 2
