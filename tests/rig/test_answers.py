@@ -106,9 +106,13 @@ def later(answer: Answer, **more) -> Answer:
 
 @pytest.fixture
 def kiln(oven):
-    """Of 230 V."""
+    """Of 230 V and three relays."""
     made = oven("brick-kiln")
-    return dataclasses.replace(made, supply=dataclasses.replace(made.supply, voltage_v=230.0))
+    return dataclasses.replace(
+        made,
+        supply=dataclasses.replace(made.supply, voltage_v=230.0),
+        switching=dataclasses.replace(made.switching, relays=3),
+    )
 
 
 def full_a(kiln) -> float:
