@@ -14,7 +14,7 @@ from .reference import Position
 from .swinging import Swing
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)  # never changed; `frozen` would make each of them six times as slow
 class Decision:
     """What the step decided; all of it is recorded. `duty` is what is asked of the gate; powers are the elements', W.
 
