@@ -305,7 +305,7 @@ class Core:
         first, second = self._stages(element_w)
         limit = YOUNG * self.tolerance_k if self._age < 2 else self.tolerance_k
         moved = second[0] - self._nodes_start
-        self.moved_k = moved_k = max(float(moved.max()), -float(moved.min()))
+        self.moved_k = moved_k = float(np.abs(moved, out=moved).max())
         over = not (moved_k <= limit and abs(second[2] - self._air_start) <= AIR * limit)
         if (over or not calm) and dt > SHORTEST_S and must_halve(self, second):
             self.refresh()
