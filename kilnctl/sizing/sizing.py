@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ..body import load_material
-from ..body.steady import BeyondPhysics, Steady, SteadyOven
+from ..body.steady import BeyondPhysics, Steady, SteadyOven, root
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.energy import CHAMBER, EnergyModel
@@ -17,6 +17,7 @@ from ..settings.document import Problem, SettingsError
 from ..settings.oven import Oven
 from ..terms import Finding, Mark
 from ..thermal import elements as electric
+from ..thermal.material_data import STILL_WITHIN_K
 from .buying import Saving, savings_of, wall_key
 from .notes import notes_of
 from .protection import protection_findings
@@ -30,6 +31,8 @@ HIGHEST_C = 1500.0
 #: Steps of a heat-up, as a share of the time so far (±30 %: the times change by less than 0.1 %), and by what factor
 #: they grow.
 STEP_SHARE, GROW = 0.015, 1.5
+#: How exactly the lining's highest chamber temperature is found, K.
+LIMIT_K = 1e-3
 
 
 @dataclass(frozen=True)
@@ -271,12 +274,15 @@ class Sizing:
     def lining_limit_c(self) -> float:
         """Highest steady chamber temperature at which every layer stays within its service limit."""
         low, high = self.oven.site.ambient_c + 1.0, self.steady.valid_c
-        if all(r.over is None for r in self.layers(high)):
+
+        def beyond_k(chamber_c: float) -> float:
+            return max(r.hot_c - r.limit_c for r in self.layers(chamber_c)) - STILL_WITHIN_K
+
+        at_low, at_high = beyond_k(low), beyond_k(high)
+        if at_high <= 0.0:
             return high
-        for _ in range(24):
-            middle = 0.5 * (low + high)
-            low, high = (middle, high) if all(r.over is None for r in self.layers(middle)) else (low, middle)
-        return low
+        # Found to LIMIT_K, and that much lower: there every layer is within its limit.
+        return root(beyond_k, low, high, LIMIT_K, (at_low, at_high)) - LIMIT_K if at_low < 0.0 else low
 
     @cached_property
     def element_load_w_m2(self) -> float:

@@ -108,6 +108,10 @@ class _Polyline:
         return x + 2.0 * rest / (y + math.sqrt(square if square > 0.0 else 0.0))
 
 
+#: A temperature this much above a service limit is still within it, K: limits are round numbers.
+STILL_WITHIN_K = 0.5
+
+
 @dataclass(frozen=True)
 class Material:
     """One material. `conductivity_points` in °C and W/(m·K), `capacity_points` in °C and J/(kg·K)."""
@@ -192,7 +196,7 @@ class Material:
 
     def over_limit(self, t_c: float) -> str | None:
         """A sentence when t_c is above the service limit, else None."""
-        if t_c <= self.limit_c + 0.5:
+        if t_c <= self.limit_c + STILL_WITHIN_K:
             return None
         return f"{self.name} would reach {t_c:.0f} °C; its service limit is {self.limit_c:.0f} °C"
 
