@@ -7,8 +7,9 @@ from ..body.bursts import bursts_note
 from ..control import planned_s
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
-from ..model.doubt import coolest_of, day_zero_doubt, promised_c
+from ..model.doubt import coolest_of, day_zero_doubt
 from ..model.energy import EnergyModel
+from ..model.promise import promised_c
 from ..model.uncertainty import ModelUncertainty, uncertainty_of
 from ..output import Units, about
 from ..report.findings_text import brief_lines, findings_lines

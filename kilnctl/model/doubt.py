@@ -12,15 +12,15 @@ import numpy as np
 
 from ..body import bodies_in, layers_of, plate_of
 from ..body.openings import Openings
-from ..safety.coolest import MOST, LumpedOven, step
+from ..safety.coolest import MOST, LumpedOven
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.air import air
 from ..thermal.bridges import open_door_kg_s
-from .energy import CHAMBER, ELEMENT, EnergyModel
+from .energy import CHAMBER, EnergyModel
 from .parameters import PARAMETERS, scaled
 from .trained_file import TrainedModel
-from .uncertainty import uncertainty_of, unlisted_in
+from .uncertainty import true_holding_w, uncertainty_of, unlisted_in
 
 #: The bound from a fit's covariance, in standard deviations (dimensionless).
 SPREADS = 2.0
@@ -190,11 +190,51 @@ def log_spread(trained: TrainedModel, quantity) -> float:
     return math.sqrt(max(0.0, float(row @ np.array(trained.covariance) @ row)))
 
 
+@dataclass(frozen=True)
+class Together:
+    """How wrong independent causes may be at once: factors of the losses through and past the lining; by how much the
+    room is colder or warmer, K; the least share of an unmetered power; the sensor's error, K and share of its °C above
+    the room."""
+
+    losses: float
+    leak: float
+    room_k: float
+    unmetered: float
+    apart_k: float
+    apart_share: float
+
+
+def together_of(oven: Oven, model: EnergyModel, doubt: Doubt) -> Together:
+    """Losses, room, sensor and supply of a fitted oven have nothing to do with each other, and each bound is two
+    standard deviations. So is their root of the sum of squares (the GUM, JCGM 100, 5.1.2), and each cause has that part
+    of its own bound with which all of them together reach it. A description's bounds add up: they are estimates, and a
+    sensor that was there in no learning run is not in them."""
+    share = min(doubt.power, (1.0 - oven.supply.tolerance) ** 2)
+    if not doubt.learnt:
+        return Together(doubt.losses, doubt.leak, ROOM_K, share, APART_K, APART_SHARE)
+    top_c = oven.limits.trip_at_c
+    rise_k = max(20.0, top_c - model.ambient_c)
+    w_per_k = 0.5 * (true_holding_w(model, top_c + 1.0) - true_holding_w(model, top_c - 1.0))
+    # A share of the heat as a share of the rise: less than 1 where radiation or a hot lining lose ever more.
+    gain = (true_holding_w(model, top_c) + model.extra_w) / (w_per_k * rise_k)
+    loses, room, sensor = gain * (doubt.losses - 1.0), ROOM_K / rise_k, APART_K / rise_k + APART_SHARE
+    metered = math.hypot(loses, room, sensor)
+    sags = math.hypot(metered, gain * (1.0 / share - 1.0)) - metered
+    return Together(
+        1.0 + (doubt.losses - 1.0) * loses / metered,
+        1.0 + (doubt.leak - 1.0) * loses / metered,
+        ROOM_K * room / metered,
+        1.0 / (1.0 + sags / gain),
+        APART_K * sensor / metered,
+        APART_SHARE * sensor / metered,
+    )
+
+
 def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt = DAY_ZERO) -> LumpedOven:
     """The coolest oven that the uncertainty of `model` allows."""
-    sag = oven.supply.tolerance
+    at_once = together_of(oven, model, doubt)
     door_w, door_m2 = _door(oven)
-    more, hold = doubt.losses, doubt.capacity
+    more, hold = at_once.losses, doubt.capacity
     share, more_in = load_share(oven, load), unlisted_in(oven)
     contents = 1.0 + (LOAD_TIMES - 1.0) * share
     contents_j_per_k = contents * model.contents_j_per_k + doubt.unlisted * more_in.j_per_k
@@ -203,11 +243,12 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
     return LumpedOven(
         full_w=model.power_w,
         power_share=doubt.power,
-        unmetered_share=doubt.power * (1.0 - sag) ** 2 if doubt.learnt else min(doubt.power, (1.0 - sag) ** 2),
-        room_c=model.ambient_c - ROOM_K,
+        unmetered_share=at_once.unmetered,
+        room_c=model.ambient_c - at_once.room_k,
         element_j_per_k=element_j_per_k,
         element_w_per_k=model.element_w_per_k,
         element_m2=model.element_m2,
+        element_rise_per_k=model.element_rise_per_k,
         chamber_j_per_k=chamber_j_per_k,
         film_w_per_k=doubt.films * model.film_w_per_k,
         film_m2=doubt.films * model.film_m2,
@@ -215,7 +256,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         lining_w_per_k=_times(more, model.lining_w_per_k),
         rise_per_k=model.rise_per_k,
         capacity_rise_per_k=model.capacity_rise_per_k,
-        leak_w_per_k=doubt.leak * model.leak_w_per_k,
+        leak_w_per_k=at_once.leak * model.leak_w_per_k,
         leak_rise_per_k=model.leak_rise_per_k,
         contents_j_per_k=contents_j_per_k,
         contents_w_per_k=contents * model.contents_w_per_k + doubt.unlisted * more_in.w_per_k,
@@ -225,8 +266,8 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         door_m2=door_m2,
         water_j=WATER_TIMES * STEAM_J_PER_KG * (load.moisture_kg if load is not None else 0.0),
         lag_s=model.lag_s + model.dead_s + doubt.zone_s,
-        apart_k=APART_K,
-        apart_share=APART_SHARE,
+        apart_k=at_once.apart_k,
+        apart_share=at_once.apart_share,
         words=doubt.words,
         learnt=doubt.learnt,
         lighter=1.0 / hold**2,
@@ -242,7 +283,8 @@ def envelope_of(
     """The model's own oven, one with the heaviest elements, lining and load that its uncertainty allows, and one with
     the lightest; their chambers are held (`kilnctl.safety.coolest.held`)."""
     likely = replace(
-        coolest_of(oven, None, model, replace(NO_DOUBT, words=doubt.words, learnt=doubt.learnt)),
+        coolest_of(oven, None, model, replace(NO_DOUBT, words=doubt.words)),
+        learnt=doubt.learnt,
         chamber_j_per_k=MOST,
         unmetered_share=1.0,
         room_c=model.ambient_c,
@@ -260,7 +302,7 @@ def envelope_of(
             film_w_per_k=heavy.film_w_per_k,
             film_m2=heavy.film_m2,
             lining_j_per_k=_inward(doubt.inward, heavy.lining_j_per_k),
-            lining_w_per_k=heavy.lining_w_per_k,
+            lining_w_per_k=_times(doubt.losses, model.lining_w_per_k),
             contents_j_per_k=heavy.contents_j_per_k,
             contents_w_per_k=heavy.contents_w_per_k,
             contents_m2=heavy.contents_m2,
@@ -338,33 +380,3 @@ def _door(oven: Oven) -> tuple[float, float]:
         for t in (min(top_c, ambient_c + 50.0), min(top_c, 300.0), top_c)
     )
     return DOOR_TIMES * (most_w + 10.0 * openings.door_m2), DOOR_TIMES * openings.door_m2
-
-
-def settled_c(coolest: LumpedOven, power_w: float) -> float:
-    """The chamber of the coolest oven in steady state at that metered power, °C."""
-    dry = replace(coolest, water_j=0.0)
-    x = dry.from_chamber(dry.room_c)
-    for _ in range(400):
-        x = step(dry, x, coolest.power_share * power_w, 3600.0 * 24.0, False)
-    return x[1]
-
-
-def held_w(model: EnergyModel, chamber_c: float) -> float:
-    """Electric power that holds the model's chamber for ever, W, not below 0. (`holding_w` is rated power, as the duty:
-    hot elements may draw a different power.)"""
-    x, rated_w = model.steady(chamber_c)
-    return max(0.0, rated_w / (1.0 + model.resistance_rise_per_k * (x[ELEMENT] - model.rated_c)))
-
-
-def promised_c(coolest: LumpedOven, model: EnergyModel, trip_c: float, metered: bool) -> float:
-    """The temperature, °C (at most 2000), at which an oven exactly like the model can be held for hours before the
-    energy limiter ends the heat, independent of its sensor."""
-    share = coolest.power_share if metered else coolest.unmetered_share
-    low, high = trip_c, 2000.0
-    for _ in range(30):
-        middle = 0.5 * (low + high)
-        if settled_c(coolest, share / coolest.power_share * held_w(model, middle)) > trip_c:
-            high = middle
-        else:
-            low = middle
-    return high

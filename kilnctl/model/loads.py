@@ -8,15 +8,13 @@ from ..safety.coolest import LumpedOven
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from .doubt import (
-    APART_K,
-    APART_SHARE,
     LOAD_TIMES,
-    ROOM_K,
     Doubt,
     coolest_of,
     gives_back,
     lightest_elements,
     load_share,
+    together_of,
 )
 from .energy import EnergyModel
 
@@ -34,7 +32,7 @@ def loads_of(
     like a load."""
     if not doubt.learnt:
         return ()
-    coolest, hottest = coolest_of(oven, load, model, doubt), _hottest(model, doubt)
+    coolest, hottest = coolest_of(oven, load, model, doubt), _hottest(oven, model, doubt)
     share, pairs = load_share(oven, load), []
     if share <= 0.0:
         return ((coolest, _holding(hottest, model, 1.0, 1.0)),)
@@ -59,19 +57,21 @@ def _holding(oven: LumpedOven, model: EnergyModel, mass: float, area: float) -> 
     )
 
 
-def _hottest(model: EnergyModel, doubt: Doubt) -> LumpedOven:
+def _hottest(oven: Oven, model: EnergyModel, doubt: Doubt) -> LumpedOven:
     """The hottest oven, but for its contents, that the uncertainty of `model` allows."""
-    less, loses = 1.0 / doubt.capacity, 1.0 / doubt.losses
+    at_once = together_of(oven, model, doubt)
+    less, loses = 1.0 / doubt.capacity, 1.0 / at_once.losses
     a, b, c, d = model.lining_j_per_k
     e, f, g, h = model.lining_w_per_k
     return LumpedOven(
         full_w=model.power_w,
         power_share=1.0,
         unmetered_share=1.0,
-        room_c=model.ambient_c + ROOM_K,
+        room_c=model.ambient_c + at_once.room_k,
         element_j_per_k=lightest_elements(model, doubt),
         element_w_per_k=model.element_w_per_k,
         element_m2=model.element_m2,
+        element_rise_per_k=model.element_rise_per_k,
         chamber_j_per_k=less * model.chamber_j_per_k,
         film_w_per_k=model.film_w_per_k / doubt.films,
         film_m2=model.film_m2 / doubt.films,
@@ -79,7 +79,7 @@ def _hottest(model: EnergyModel, doubt: Doubt) -> LumpedOven:
         lining_w_per_k=(loses * e, loses * f, loses * g, loses * h),
         rise_per_k=model.rise_per_k,
         capacity_rise_per_k=model.capacity_rise_per_k,
-        leak_w_per_k=model.leak_w_per_k / doubt.leak,
+        leak_w_per_k=model.leak_w_per_k / at_once.leak,
         leak_rise_per_k=model.leak_rise_per_k,
         contents_j_per_k=0.0,
         contents_w_per_k=0.0,
@@ -89,8 +89,8 @@ def _hottest(model: EnergyModel, doubt: Doubt) -> LumpedOven:
         door_m2=0.0,
         water_j=0.0,
         lag_s=0.0,
-        apart_k=APART_K,
-        apart_share=APART_SHARE,
+        apart_k=at_once.apart_k,
+        apart_share=at_once.apart_share,
         words=doubt.words,
         learnt=doubt.learnt,
     )

@@ -45,6 +45,7 @@ class LumpedOven:
     sure_chamber, sure_elements   shares of the capacities of chamber and elements that are certainly there, and so hold
                        heat at the start
     liner_j_per_k      what follows the chamber itself, besides its own capacity; only `held` ovens have it
+    element_rise_per_k   of the elements' capacity, over its value at 0 °C
     """
 
     full_w: float
@@ -80,6 +81,7 @@ class LumpedOven:
     sure_chamber: float = 1.0
     sure_elements: float = 1.0
     liner_j_per_k: float = 0.0
+    element_rise_per_k: float = 0.0
 
     def __post_init__(self) -> None:
         for f in fields(self):
@@ -106,6 +108,8 @@ class LumpedOven:
     def from_chamber(self, chamber_c: float) -> Lumps:
         """The start from a believed reading: what certainly is in chamber and elements at that temperature, all else as
         cold as the room (or the chamber, if that is colder), and all the water still there."""
+        # No oven is colder than the coldest room: a reading below that, and by more than its error, is wrong.
+        chamber_c = max(chamber_c, self.room_c - self.apart_k)
         cold_c = min(chamber_c, self.room_c)
         above_k = chamber_c - cold_c
         element_c, inside_c = cold_c + self.sure_elements * above_k, cold_c + self.sure_chamber * above_k
@@ -134,7 +138,7 @@ def step(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool, st
     qk, ak, bk = _link(c, k, oven.contents_w_per_k, oven.contents_m2)
     qd, ad, _ = _link(c, oven.room_c, oven.door_w_per_k, oven.door_m2) if door else (0.0, 0.0, 0.0)
     # Increments, eliminated from the ends of the tree towards the chamber: δ_end = alpha + beta · δ_towards.
-    de = oven.element_j_per_k / dt_s + ae
+    de = oven.element_j_per_k * _warmed(oven.element_rise_per_k, e) / dt_s + ae
     alpha_e, beta_e = (power_w - qe) / de, be / de
     (alpha_1, beta_1), (alpha_2, beta_2), (alpha_3, beta_3), (alpha_4, beta_4) = _lining(
         oven, l1, l2, l3, l4, q1, a1, b1, dt_s

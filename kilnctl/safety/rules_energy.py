@@ -4,13 +4,15 @@ The coolest oven that the model's uncertainty allows (`coolest`) gets the energy
 from a start with a believed reading. When even that oven is above the trip, or hotter than the reading by more than the
 sensor's error, heat ends. This rule never permits heat."""
 
+import math
+
 from . import possible_loads
 from .coolest import LumpedOven, as_late_c, step
 from .rule import Look, Rule
 from .rules_sensor import control_shows
 from .state import SafetyState, finite
 
-#: The condition must last this long, s: longer than a sensor needs to recover after a door was open.
+#: Hotter than the reading can mean must last this long, s: longer than a sensor needs to recover after a door was open.
 HOTTER_S = 60.0  # ±30 %: none
 #: A reading that falls faster than this, K/s, may show an open door that no switch reports.
 FALLS_K_PER_S = 0.1  # ±30 %: none
@@ -37,10 +39,13 @@ def energy_says_hotter(look: Look) -> None:
         state.lumps = step(oven, state.lumps, power_w_of(look, oven), look.dt_s, may_be_open(look))
         state.lumps_c = as_late_c(oven, state.lumps_c, state.lumps[1], look.dt_s)
         judge_loads(look, oven)
-    too_hot = is_hotter(look, oven)
-    if look.lasting("energy-hotter", too_hot, HOTTER_S):
-        look.trip("energy-says-hotter", least=bound_c(state), value=look.reading.chamber_c)
-    elif too_hot or _nearly(look, oven):
+    late_c, reads_c = late_bound_c(state), look.reading.chamber_c
+    above, far = is_above(look), look.usable and is_far(oven, late_c, reads_c)
+    # Above the trip is judged as soon as a reading above it would be: no sensor has to recover first.
+    sure = look.lasting("energy-above", above, look.policy.over_confirm_s)
+    if look.lasting("energy-hotter", above or far, HOTTER_S) or sure:
+        look.trip("energy-says-hotter", least=bound_c(state), value=reads_c)
+    elif above or far or (look.usable and late_c > max(reads_c, oven.room_c + SEEN_K)):
         look.warn(
             f"compare the control sensor with another: by the energy given, the chamber is at {bound_c(state):.0f} °C "
             "at least, and the sensor reads less or hardly more"
@@ -60,8 +65,13 @@ def judge_loads(look: Look, oven: LumpedOven) -> None:
 
 
 def bound_c(state: SafetyState) -> float:
-    """The coldest that the chamber can be by the energy, as late as a reading, °C."""
-    return max(state.lumps_c, state.loads.least_c)
+    """The coldest that the chamber can be by the energy, °C; minus infinity where nothing is known."""
+    return max(state.lumps[1] if state.lumps is not None else -math.inf, state.loads.least_c)
+
+
+def late_bound_c(state: SafetyState) -> float:
+    """The same, as late as a reading."""
+    return max(state.lumps_c, state.loads.late_c)
 
 
 def may_be_open(look: Look) -> bool:
@@ -93,12 +103,14 @@ def _share(look: Look, oven: LumpedOven) -> float:
     return oven.power_share if metered and _told_w(look) is not None else oven.unmetered_share
 
 
-def is_hotter(look: Look, oven: LumpedOven) -> bool:
-    """Whether even the coolest oven is above the trip, or above what a believed reading can mean."""
-    least_c, policy = bound_c(look.state), look.policy
-    if least_c > min(policy.chamber_trip_c, policy.schedule_trip_c):
-        return True
-    return look.usable and least_c > oven.room_c + SEEN_K and least_c > most_c(oven, look.reading.chamber_c)
+def is_above(look: Look) -> bool:
+    """Whether even the coolest oven is above the trip."""
+    return bound_c(look.state) > min(look.policy.chamber_trip_c, look.policy.schedule_trip_c)
+
+
+def is_far(oven: LumpedOven, late_c: float, reads_c: float) -> bool:
+    """Whether even the coolest oven is above what a believed reading can mean, °C."""
+    return late_c > oven.room_c + SEEN_K and late_c > most_c(oven, reads_c)
 
 
 def most_c(oven: LumpedOven, reads_c: float) -> float:
@@ -116,19 +128,14 @@ def _apart_k(oven: LumpedOven, reads_c: float) -> float:
     return oven.apart_k + oven.apart_share * max(0.0, reads_c - oven.room_c)
 
 
-def _nearly(look: Look, oven: LumpedOven) -> bool:
-    return look.usable and bound_c(look.state) > max(look.reading.chamber_c, oven.room_c + SEEN_K)
-
-
 def energy_agrees(look: Look) -> bool:
     """Whether the sensor shows what the energy explains; a person's confirmation is enough where the energy is unknown
     (after a restart, or without a model)."""
     oven = look.policy.coolest
     if oven is None or look.state.lumps is None:
         return True
-    hot_c = bound_c(look.state)
-    below = hot_c <= min(look.policy.chamber_trip_c, look.policy.schedule_trip_c)
-    return control_shows(look) and below and hot_c <= most_c(oven, look.reading.chamber_c)
+    reads_c = look.reading.chamber_c
+    return control_shows(look) and not is_above(look) and late_bound_c(look.state) <= most_c(oven, reads_c)
 
 
 RULES = (Rule("energy-says-hotter", energy_says_hotter, energy_agrees),)

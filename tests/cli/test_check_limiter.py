@@ -7,7 +7,8 @@ import pytest
 from kilnctl import load_oven
 from kilnctl.commands.check import tell_known, tell_limiter
 from kilnctl.model.day_zero import day_zero
-from kilnctl.model.doubt import DAY_ZERO, coolest_of, promised_c
+from kilnctl.model.doubt import DAY_ZERO, coolest_of
+from kilnctl.model.promise import promised_c
 from kilnctl.model.uncertainty import uncertainty_of
 from kilnctl.output import Units
 from tests.plants.plant_cases import ROOT

@@ -20,13 +20,11 @@ from kilnctl.model.doubt import (
     day_zero_doubt,
     doubt_of,
     envelope_of,
-    held_w,
-    promised_c,
-    settled_c,
     unsure_late,
     unsure_of,
 )
 from kilnctl.model.parameters import PARAMETERS
+from kilnctl.model.promise import held_w, promised_c, settled_c
 from kilnctl.model.trained_file import TrainedModel, load_model, save_model
 from kilnctl.model.uncertainty import Unlisted, uncertainty_of, unlisted_in
 from kilnctl.run.prepare import prepare

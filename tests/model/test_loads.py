@@ -7,7 +7,7 @@ import pytest
 
 from kilnctl import load_oven
 from kilnctl.model.day_zero import day_zero
-from kilnctl.model.doubt import DAY_ZERO, LOAD_TIMES, NO_DOUBT, Doubt, coolest_of, load_share
+from kilnctl.model.doubt import DAY_ZERO, LOAD_TIMES, NO_DOUBT, Doubt, coolest_of, load_share, together_of
 from kilnctl.model.energy import EnergyModel
 from kilnctl.model.loads import AREAS, THICKNESSES, loads_of
 from kilnctl.safety.coolest import step
@@ -85,14 +85,16 @@ def _range_of(pairs, area: float, thick: float):
 def test_the_hottest_oven_has_the_least_to_warm_and_the_warmest_room(muffle):
     oven, model = muffle
     doubt = dataclasses.replace(FITTED, losses=1.1, leak=1.2, capacity=1.3, films=1.4)
-    _, hot = loads_of(oven, None, model, doubt)[0]
+    (cool, hot), at_once = loads_of(oven, None, model, doubt)[0], together_of(oven, model, doubt)
+    assert (hot.apart_k, hot.apart_share) == (cool.apart_k, cool.apart_share) == (at_once.apart_k, at_once.apart_share)
+    assert hot.element_rise_per_k == cool.element_rise_per_k == model.element_rise_per_k > 0.0
     assert hot.lining_j_per_k == tuple(pytest.approx(c / 1.3) for c in model.lining_j_per_k)
-    assert hot.lining_w_per_k == tuple(pytest.approx(g / 1.1) for g in model.lining_w_per_k)
-    assert hot.leak_w_per_k == pytest.approx(model.leak_w_per_k / 1.2)
+    assert hot.lining_w_per_k == tuple(pytest.approx(g / at_once.losses) for g in model.lining_w_per_k)
+    assert hot.leak_w_per_k == pytest.approx(model.leak_w_per_k / at_once.leak)
     assert hot.film_w_per_k == pytest.approx(model.film_w_per_k / 1.4)
     assert hot.film_m2 == pytest.approx(model.film_m2 / 1.4)
     assert hot.chamber_j_per_k == pytest.approx(model.chamber_j_per_k / 1.3)
     assert hot.element_j_per_k == pytest.approx(model.element_j_per_k / 1.3)
-    assert hot.room_c == model.ambient_c + 10.0 and hot.extra_w == model.extra_w and hot.door_w_per_k == 0.0
+    assert hot.room_c == model.ambient_c + at_once.room_k and hot.extra_w == model.extra_w and hot.door_w_per_k == 0.0
     assert begun(loads_of(oven, None, model, FITTED), hot.room_c + COLD_K).judged
     assert loads_of(oven, None, model, NO_DOUBT) == ()

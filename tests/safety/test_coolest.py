@@ -91,7 +91,14 @@ def test_what_may_be_nothing_may_be_nothing():
 
 def test_a_believed_start_is_cold_behind_the_chamber():
     assert but(water_j=7.0).from_chamber(90.0) == (90.0, 90.0, 20.0, 20.0, 20.0, 20.0, 20.0, 7.0)
-    assert SMALL.from_chamber(5.0) == (5.0,) * 7 + (0.0,)
+    assert SMALL.from_chamber(15.0) == (15.0,) * 7 + (0.0,)
+
+
+@pytest.mark.parametrize("reads_c", [8.0, 7.9, -58.0])
+def test_no_start_is_colder_than_the_coldest_room_and_a_sensor_s_error(reads_c):
+    """A calibration typed 80 K wrong started an oven at -58 °C, and energy was counted from there: the true chamber was
+    61 K above the trip before the bound was (drawn oven 3 of the campaign)."""
+    assert SMALL.from_chamber(reads_c) == (8.0,) * 7 + (0.0,)
 
 
 def test_it_settles_where_its_losses_are_its_power():

@@ -24,12 +24,15 @@ FULL = dataclasses.replace(
     lining_w_per_k=(4.1, 3.7, 5.3, 2.9),
     rise_per_k=(0.0011, 0.0007, 0.0019, 0.0005),
     capacity_rise_per_k=(0.0009, 0.0017, 0.0003, 0.0012),
+    element_rise_per_k=0.0006,
 )
 HOT: Lumps = (640.0, 520.0, 430.0, 310.0, 190.0, 80.0, 270.0, 0.0)
 COOLING: Lumps = (90.0, 120.0, 240.0, 200.0, 130.0, 60.0, 150.0, 0.0)
 EMPTY: dict[str, Any] = dict(contents_j_per_k=0.0)
 #: Conductivities and capacities that fall to nothing in the frost, and a leak that does in the heat.
-FROST: dict[str, Any] = dict(room_c=-55.0, rise_per_k=(0.02,) * 4, capacity_rise_per_k=(0.02,) * 4)
+FROST: dict[str, Any] = dict(
+    room_c=-55.0, rise_per_k=(0.02,) * 4, capacity_rise_per_k=(0.02,) * 4, element_rise_per_k=0.02
+)
 LEAK: dict[str, Any] = dict(room_c=100.0, leak_rise_per_k=-0.02)
 #: All conductivities are just below or just above a tenth of theirs at 0 °C, and capacities a fifth: where both stop
 #: falling.
@@ -66,7 +69,7 @@ def gains_w(oven: LumpedOven, t, power_w: float, door: bool):
 
 
 def by_numpy(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool, boils: bool):
-    """(C/dt − J) δ = gains: the linearly implicit Euler step; capacities of the lining are never below a fifth."""
+    """(C/dt − J) δ = gains: the linearly implicit Euler step; capacities are never below a fifth of those at 0 °C."""
     t, h = np.array(x[:7]), 1e-3
     tangents = np.empty((7, 7))
     for j in range(7):
@@ -76,7 +79,8 @@ def by_numpy(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool
         tangents[:, j] = (gains_w(oven, up, power_w, door) - gains_w(oven, down, power_w, door)) / (2.0 * h)
     shares = [max(0.2, 1.0 + r * lump) for r, lump in zip(oven.capacity_rise_per_k, x[2:6], strict=True)]
     lining = np.array(oven.lining_j_per_k) * shares
-    held = [oven.element_j_per_k, oven.chamber_j_per_k, *lining, oven.contents_j_per_k]
+    warmed = max(0.2, 1.0 + oven.element_rise_per_k * x[0])
+    held = [oven.element_j_per_k * warmed, oven.chamber_j_per_k, *lining, oven.contents_j_per_k]
     free = [i for i in range(7) if i < 6 or not (boils or oven.contents_j_per_k == 0.0)]
     matrix = np.diag(np.array(held) / dt_s) - tangents
     gains = gains_w(oven, t, power_w, door)

@@ -64,7 +64,7 @@ def test_ticks_add_up_to_one_step_of_the_ovens():
     cool = step(HEAVY, HEAVY.from_chamber(20.0), 900.0, EVERY_S, False)
     late_c = 20.0 + (cool[1] - 20.0) * (1.0 - math.exp(-EVERY_S / 6.0))
     assert r.cool == cool and r.late_c == pytest.approx(late_c)
-    assert one.least_c == min(r.late_c for r in one.ranges)
+    assert one.late_c == min(r.late_c for r in one.ranges)
 
 
 def test_the_least_power_heats_the_coolest_and_the_most_the_hottest():

@@ -136,7 +136,8 @@ def test_a_door_lets_heat_out_with_and_without_a_switch(values, reading, opened)
 )
 def test_heat_ends_above_a_trip_and_above_what_the_sensor_can_mean(least_c, chamber, usable, schedule_c, hotter):
     policy = dataclasses.replace(POLICY, schedule_trip_c=schedule_c)
-    for last_s, tripped in ((1059.9, False), (1060.0, hotter)):
+    above = least_c > min(schedule_c, 300.0)
+    for last_s, tripped in ((1001.9, False), (1002.0, above), (1059.9, above), (1060.0, hotter)):
         s = at(least_c)
         look(s, chamber, 1000.0, usable=usable, policy=policy)
         made = look(s, chamber, last_s, usable=usable, policy=policy)
@@ -145,6 +146,16 @@ def test_heat_ends_above_a_trip_and_above_what_the_sensor_can_mean(least_c, cham
             assert f"{least_c:.0f} °C at least" in s.trips["energy-says-hotter"].seen
             assert f"reads {chamber:.0f} °C" in s.trips["energy-says-hotter"].seen
         assert bool(made.warnings) is (not tripped and (hotter or (usable and least_c > 40.0 and least_c > chamber)))
+
+
+def test_the_trip_is_compared_with_the_chamber_and_the_reading_with_what_comes_late():
+    s = at(100.0)
+    s.lumps = lumps_at(250.1)
+    assert rules_energy.bound_c(s) == 250.1 and rules_energy.late_bound_c(s) == 100.0
+    for now in (1000.0, 1002.0):
+        look(s, 245.0, now)
+    assert set(s.trips) == {"energy-says-hotter"}, "a sensor that lags shows it later"
+    assert rules_energy.bound_c(SafetyState()) == -math.inf
 
 
 @pytest.mark.parametrize(

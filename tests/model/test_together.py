@@ -1,0 +1,146 @@
+"""Independent causes of a fitted oven's uncertainty, at once: none of them reaches its own bound, together they do."""
+
+import dataclasses
+import math
+import random
+
+import pytest
+
+from kilnctl import load_oven
+from kilnctl.model.day_zero import day_zero
+from kilnctl.model.doubt import APART_K, APART_SHARE, DAY_ZERO, ROOM_K, Doubt, coolest_of, envelope_of, together_of
+from kilnctl.model.loads import loads_of
+from kilnctl.model.promise import held_w, settled_c
+from kilnctl.reading import Reading
+from kilnctl.safety import Policy, SafetyState, Tick, rules_energy
+from kilnctl.safety.rule import Look
+from tests.generated.ovens import numbered
+from tests.plants.plant_cases import ROOT
+
+FITTED = Doubt(1.07, 1.07, 1.06, 1.06, "fitted", learnt=True)
+WORKSHOP = ("curing-cabinet", "bench-muffle", "brick-kiln")
+
+
+def described(name):
+    oven = load_oven(ROOT / f"configs/ovens/{name}.yaml")
+    return oven, day_zero(oven, oven.usual_load)
+
+
+@pytest.fixture(params=[*WORKSHOP, 0, 1, 3])
+def made(request, tmp_path):
+    """An oven of the workshop, or a drawn one, with its model."""
+    if isinstance(request.param, str):
+        return described(request.param)
+    file = tmp_path / "drawn.yaml"
+    file.write_text(numbered(20, request.param), encoding="utf-8")
+    oven = load_oven(file)
+    return oven, day_zero(oven, oven.usual_load)
+
+
+def test_a_description_has_every_bound_in_full():
+    oven, model = described("curing-cabinet")
+    sag = (1.0 - oven.supply.tolerance) ** 2
+    assert dataclasses.astuple(together_of(oven, model, DAY_ZERO)) == (1.5, 2.0, ROOM_K, sag, APART_K, APART_SHARE)
+    weak = dataclasses.replace(DAY_ZERO, power=0.5)
+    assert together_of(oven, model, weak).unmetered == 0.5
+
+
+def test_together_the_causes_reach_the_root_of_the_sum_of_squares(made):
+    """By temperatures of the coolest oven itself in steady state, not by the formula: each cause alone, then all."""
+    oven, model = made
+    top_c = oven.limits.trip_at_c
+    at_once = together_of(oven, model, FITTED)
+    bare = dataclasses.replace(
+        coolest_of(oven, None, model.but(contents_j_per_k=0.0), dataclasses.replace(FITTED, losses=1.0, leak=1.0)),
+        room_c=model.ambient_c,
+        extra_w=model.extra_w,
+        film_w_per_k=model.film_w_per_k,
+        film_m2=model.film_m2,
+        unmetered_share=1.0,
+    )
+    power_w = held_w(model, top_c)
+
+    def falls(losses=1.0, room_k=0.0, share=1.0):
+        lossy = dataclasses.replace(
+            bare,
+            lining_w_per_k=tuple(losses * g for g in bare.lining_w_per_k),
+            leak_w_per_k=losses * bare.leak_w_per_k,
+            room_c=bare.room_c - room_k,
+        )
+        return settled_c(bare, power_w) - settled_c(lossy, share * power_w)
+
+    sensor_k = APART_K + APART_SHARE * (top_c - model.ambient_c)
+    sag = (1.0 - oven.supply.tolerance) ** 2
+    alone = falls(losses=FITTED.losses), falls(room_k=ROOM_K), sensor_k
+    error_k = at_once.apart_k + at_once.apart_share * (top_c - model.ambient_c)
+    metered = falls(losses=at_once.losses, room_k=at_once.room_k) + error_k
+    assert metered == pytest.approx(math.hypot(*alone), rel=0.05) and metered < 0.85 * sum(alone)
+    unmetered = falls(losses=at_once.losses, room_k=at_once.room_k, share=at_once.unmetered) + error_k
+    assert unmetered == pytest.approx(math.hypot(*alone, falls(share=sag)), rel=0.1)
+    assert sag < at_once.unmetered < 1.0
+
+
+def test_none_goes_beyond_its_own_bound(made):
+    oven, model = made
+    for losses in (1.0, 1.02, 1.07, 1.5):
+        at_once = together_of(oven, model, dataclasses.replace(FITTED, losses=losses, leak=losses))
+        assert 1.0 <= at_once.losses == at_once.leak <= losses
+        assert 0.0 < at_once.room_k < ROOM_K and 0.0 < at_once.apart_k < APART_K
+        assert at_once.apart_share / APART_SHARE == pytest.approx(at_once.apart_k / APART_K)
+        assert (1.0 - oven.supply.tolerance) ** 2 <= at_once.unmetered <= 1.0
+    exact = dataclasses.replace(oven, supply=dataclasses.replace(oven.supply, tolerance=0.0))
+    assert together_of(exact, model, FITTED).unmetered == pytest.approx(1.0)
+
+
+def test_missing_heat_is_judged_by_each_cause_in_full():
+    """The envelope explains what one cause alone can do."""
+    oven, model = described("curing-cabinet")
+    likely, heavy, _ = envelope_of(oven, oven.usual_load, model, FITTED)
+    assert heavy.lining_w_per_k == pytest.approx([1.07 * g for g in model.lining_w_per_k])
+    assert likely.element_rise_per_k == heavy.element_rise_per_k == model.element_rise_per_k > 0.0
+
+
+def sound_run(oven, model, seed: int) -> tuple[bool, float]:
+    """A heat-up and a soak of an oven whose causes are all drawn, each with half its bound as standard deviation, by a
+    loop that believes its sensor: whether the energy ended it, and the chamber at the end, °C."""
+    chance = random.Random(f"{oven.name}{seed}")
+
+    def off(bound: float) -> float:
+        return bound * 0.5 * max(-2.5, min(2.5, chance.gauss(0.0, 1.0)))
+
+    loses, holds = math.exp(off(math.log(FITTED.losses))), math.exp(off(math.log(FITTED.capacity)))
+    room_c, moved_k, gain = model.ambient_c + off(ROOM_K), off(APART_K), off(APART_SHARE)
+    volts = 1.0 + oven.supply.tolerance * chance.uniform(-1.0, 1.0)
+    true = model.but(
+        element_j_per_k=holds * model.element_j_per_k,
+        chamber_j_per_k=holds * model.chamber_j_per_k,
+        lining_j_per_k=tuple(holds * c for c in model.lining_j_per_k),
+        lining_w_per_k=tuple(loses * g for g in model.lining_w_per_k),
+        leak_w_per_k=loses * model.leak_w_per_k,
+    )
+    metered = oven.meters.supply or oven.meters.current
+    policy = Policy(
+        chamber_trip_c=oven.limits.trip_at_c,
+        schedule_trip_c=oven.limits.trip_at_c,
+        coolest=coolest_of(oven, oven.usual_load, model, FITTED),
+        loads=loads_of(oven, oven.usual_load, model, FITTED),
+    )
+    x, state, goal_c, dt = true.rest(room_c), SafetyState(), oven.limits.highest_c - 5.0, 10.0
+    duty = told_w = 0.0
+    for k in range(540):
+        reads_c = x[7] + moved_k + gain * (x[7] - room_c)
+        reading = Reading(reads_c, door_open=False, supply_v=230.0 if metered else None)
+        look = Look(state, policy, reading, Tick(k * dt, k, duty, power_w=told_w), dt, duty, usable=True)
+        state.fired_300 += (duty - state.fired_300) * (1.0 - math.exp(-dt / 300.0))
+        rules_energy.energy_says_hotter(look)
+        duty = min(1.0, max(0.0, model.holding_w(min(reads_c, goal_c)) / model.power_w + (goal_c - reads_c) / 15.0))
+        told_w = duty * model.power_w / (1.0 + model.resistance_rise_per_k * (x[0] - model.rated_c))
+        x = true.step(x, duty * model.power_w * (1.0 if metered else volts**2), dt, room_c)
+    return bool(state.trips), x[1]
+
+
+def test_sound_ovens_whose_causes_are_drawn_together_are_left_alone(made):
+    oven, model = made
+    for seed in range(2):
+        tripped, chamber_c = sound_run(oven, model, seed)
+        assert not tripped and chamber_c > model.ambient_c + 30.0
