@@ -49,6 +49,8 @@ INWARD = 0.7
 LINER_J_PER_M2K, ZONE_S = 3900.0, 200.0
 #: The most standard deviation of the lateness's logarithm: beyond it the filter's tangent does not hold.
 MOST_LATE = 1.0
+#: A fit that misses its records by more than this, K, cannot be worse.
+MOST_MISS_K = 1000.0
 #: A reading is not taken to be surer than this, K (the estimator's least noise too).
 LEAST_NOISE_K = 0.05
 #: A sensor is not taken to be quicker than this, s: no thermocouple in a sheath is.
@@ -73,7 +75,8 @@ class Doubt:
     """Factors of the losses past and through the lining, of the capacities of lining and chamber, and of films; words
     that say where they come from; the least share of the power that counts; whether records were used; factor of the
     elements' capacity, and the share of the lining's capacity that may warm up with them; share of the lining's
-    capacity that may lie further in; share of `unlisted_in` that may be in; how much later a reading may come, s."""
+    capacity that may lie further in; share of `unlisted_in` that may be in; how much later a reading may come, s; by
+    how much the model itself may miss a reading, K."""
 
     losses: float
     leak: float
@@ -87,6 +90,7 @@ class Doubt:
     inward: float = 0.0
     unlisted: float = 0.0
     zone_s: float = 0.0
+    misses_k: float = 0.0
 
 
 #: For a model without any other information: twice the standard deviations of `kilnctl.model.parameters` before any
@@ -167,7 +171,15 @@ def doubt_of(trained: TrainedModel, top_c: float) -> Doubt:
     beyond = BEYOND * max(0.0, top_c - trained.high_c) / max(20.0, trained.high_c - model.ambient_c)
     losses = min(DAY_ZERO.losses, max(losses, 1.0 + LEAST_LOSSES) + beyond)
     capacity = min(DAY_ZERO.capacity, max(capacity, 1.0 + LEAST_CAPACITY))
-    return Doubt(losses, losses, capacity, 1.0 + LEAST_CAPACITY, "with a model learnt from records", learnt=True)
+    return Doubt(
+        losses,
+        losses,
+        capacity,
+        1.0 + LEAST_CAPACITY,
+        "with a model learnt from records",
+        learnt=True,
+        misses_k=SPREADS * min(MOST_MISS_K, trained.rms_k),
+    )
 
 
 def _risen_k(model: EnergyModel, heated_s: float) -> float:
@@ -192,41 +204,45 @@ def log_spread(trained: TrainedModel, quantity) -> float:
 
 @dataclass(frozen=True)
 class Together:
-    """How wrong independent causes may be at once: factors of the losses through and past the lining; by how much the
-    room is colder or warmer, K; the least share of an unmetered power; the sensor's error, K and share of its °C above
-    the room."""
+    """How wrong independent causes may be at once: factors of the losses through and past the lining and of the
+    capacities; the least share of an unmetered power; the sensor's error, K and share of its °C above the room."""
 
     losses: float
     leak: float
-    room_k: float
+    capacity: float
     unmetered: float
     apart_k: float
     apart_share: float
 
 
 def together_of(oven: Oven, model: EnergyModel, doubt: Doubt) -> Together:
-    """Losses, room, sensor and supply of a fitted oven have nothing to do with each other, and each bound is two
-    standard deviations. So is their root of the sum of squares (the GUM, JCGM 100, 5.1.2), and each cause has that part
-    of its own bound with which all of them together reach it. A description's bounds add up: they are estimates, and a
-    sensor that was there in no learning run is not in them."""
+    """Room, sensor, losses, capacities and supply of a fitted oven are independent, and each bound is two standard
+    deviations: so is the root of their sum of squares (the GUM, JCGM 100, 5.1.2). The room has all of its own bound,
+    and each further cause what it adds to that root: first the sensor, with what the fit left in the readings
+    (structure, which its covariance does not count), then, each beside these alone, the others. So the bound holds
+    whichever of them matter, in a cold oven and in a soak (x → √(m² + x) − m is subadditive). A description's bounds
+    are estimates, and add up."""
     share = min(doubt.power, (1.0 - oven.supply.tolerance) ** 2)
     if not doubt.learnt:
-        return Together(doubt.losses, doubt.leak, ROOM_K, share, APART_K, APART_SHARE)
+        return Together(doubt.losses, doubt.leak, doubt.capacity, share, APART_K, APART_SHARE)
     top_c = oven.limits.trip_at_c
     rise_k = max(20.0, top_c - model.ambient_c)
     w_per_k = 0.5 * (true_holding_w(model, top_c + 1.0) - true_holding_w(model, top_c - 1.0))
-    # A share of the heat as a share of the rise: less than 1 where radiation or a hot lining lose ever more.
-    gain = (true_holding_w(model, top_c) + model.extra_w) / (w_per_k * rise_k)
-    loses, room, sensor = gain * (doubt.losses - 1.0), ROOM_K / rise_k, APART_K / rise_k + APART_SHARE
-    metered = math.hypot(loses, room, sensor)
-    sags = math.hypot(metered, gain * (1.0 / share - 1.0)) - metered
+    # What the chamber falls, K, by a share of the heat that holds it; by a share of what it stores it is at most all.
+    by_heat_k = (true_holding_w(model, top_c) + model.extra_w) / w_per_k
+    cold_k = math.hypot(ROOM_K, APART_K, doubt.misses_k)
+    hot_k = math.hypot(ROOM_K, APART_K + APART_SHARE * rise_k, doubt.misses_k)
+
+    def adds(bound: float, by_share_k: float = by_heat_k) -> float:
+        return (math.hypot(hot_k, by_share_k * bound) - hot_k) / by_share_k
+
     return Together(
-        1.0 + (doubt.losses - 1.0) * loses / metered,
-        1.0 + (doubt.leak - 1.0) * loses / metered,
-        ROOM_K * room / metered,
-        1.0 / (1.0 + sags / gain),
-        APART_K * sensor / metered,
-        APART_SHARE * sensor / metered,
+        1.0 + adds(doubt.losses - 1.0),
+        1.0 + adds(doubt.leak - 1.0),
+        1.0 + adds(doubt.capacity - 1.0, rise_k),
+        1.0 / (1.0 + adds(1.0 / share - 1.0)),
+        cold_k - ROOM_K,
+        (hot_k - cold_k) / rise_k,
     )
 
 
@@ -234,7 +250,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
     """The coolest oven that the uncertainty of `model` allows."""
     at_once = together_of(oven, model, doubt)
     door_w, door_m2 = _door(oven)
-    more, hold = at_once.losses, doubt.capacity
+    more, hold = at_once.losses, at_once.capacity
     share, more_in = load_share(oven, load), unlisted_in(oven)
     contents = 1.0 + (LOAD_TIMES - 1.0) * share
     contents_j_per_k = contents * model.contents_j_per_k + doubt.unlisted * more_in.j_per_k
@@ -244,7 +260,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         full_w=model.power_w,
         power_share=doubt.power,
         unmetered_share=at_once.unmetered,
-        room_c=model.ambient_c - at_once.room_k,
+        room_c=model.ambient_c - ROOM_K,
         element_j_per_k=element_j_per_k,
         element_w_per_k=model.element_w_per_k,
         element_m2=model.element_m2,
@@ -292,7 +308,8 @@ def envelope_of(
         contents_w_per_k=model.contents_w_per_k,
         contents_m2=model.contents_m2,
     )
-    heavy = coolest_of(oven, load, model, doubt)
+    # Each cause alone may explain it: all of its own bound counts, as in a description.
+    heavy = coolest_of(oven, load, model, replace(doubt, learnt=False))
     lighter = _lightest(load_share(oven, load))
     return (
         likely,
@@ -302,7 +319,7 @@ def envelope_of(
             film_w_per_k=heavy.film_w_per_k,
             film_m2=heavy.film_m2,
             lining_j_per_k=_inward(doubt.inward, heavy.lining_j_per_k),
-            lining_w_per_k=_times(doubt.losses, model.lining_w_per_k),
+            lining_w_per_k=heavy.lining_w_per_k,
             contents_j_per_k=heavy.contents_j_per_k,
             contents_w_per_k=heavy.contents_w_per_k,
             contents_m2=heavy.contents_m2,

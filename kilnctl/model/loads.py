@@ -9,6 +9,7 @@ from ..settings.construction import Load
 from ..settings.oven import Oven
 from .doubt import (
     LOAD_TIMES,
+    ROOM_K,
     Doubt,
     coolest_of,
     gives_back,
@@ -60,14 +61,14 @@ def _holding(oven: LumpedOven, model: EnergyModel, mass: float, area: float) -> 
 def _hottest(oven: Oven, model: EnergyModel, doubt: Doubt) -> LumpedOven:
     """The hottest oven, but for its contents, that the uncertainty of `model` allows."""
     at_once = together_of(oven, model, doubt)
-    less, loses = 1.0 / doubt.capacity, 1.0 / at_once.losses
+    less, loses = 1.0 / at_once.capacity, 1.0 / at_once.losses
     a, b, c, d = model.lining_j_per_k
     e, f, g, h = model.lining_w_per_k
     return LumpedOven(
         full_w=model.power_w,
         power_share=1.0,
         unmetered_share=1.0,
-        room_c=model.ambient_c + at_once.room_k,
+        room_c=model.ambient_c + ROOM_K,
         element_j_per_k=lightest_elements(model, doubt),
         element_w_per_k=model.element_w_per_k,
         element_m2=model.element_m2,

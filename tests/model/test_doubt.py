@@ -206,6 +206,9 @@ def test_what_was_not_learnt_is_doubted_more():
 def test_a_file_without_covariance_counts_as_the_description(tmp_path):
     trained = dataclasses.replace(learnt(0.01), covariance=(), covariance_of=())
     assert doubt_of(trained, 275.0) == DAY_ZERO
+    missed = dataclasses.replace(learnt(0.01), rms_k=50.0)
+    assert doubt_of(missed, 275.0) == dataclasses.replace(doubt_of(learnt(0.01), 275.0), misses_k=100.0)
+    assert doubt_of(dataclasses.replace(missed, rms_k=math.inf), 275.0).misses_k == 2000.0
     oven, _ = described()
     file = tmp_path / "m.yaml"
     save_model(file, learnt(0.01))

@@ -88,13 +88,13 @@ def test_the_hottest_oven_has_the_least_to_warm_and_the_warmest_room(muffle):
     (cool, hot), at_once = loads_of(oven, None, model, doubt)[0], together_of(oven, model, doubt)
     assert (hot.apart_k, hot.apart_share) == (cool.apart_k, cool.apart_share) == (at_once.apart_k, at_once.apart_share)
     assert hot.element_rise_per_k == cool.element_rise_per_k == model.element_rise_per_k > 0.0
-    assert hot.lining_j_per_k == tuple(pytest.approx(c / 1.3) for c in model.lining_j_per_k)
+    assert hot.lining_j_per_k == tuple(pytest.approx(c / at_once.capacity) for c in model.lining_j_per_k)
     assert hot.lining_w_per_k == tuple(pytest.approx(g / at_once.losses) for g in model.lining_w_per_k)
     assert hot.leak_w_per_k == pytest.approx(model.leak_w_per_k / at_once.leak)
     assert hot.film_w_per_k == pytest.approx(model.film_w_per_k / 1.4)
     assert hot.film_m2 == pytest.approx(model.film_m2 / 1.4)
-    assert hot.chamber_j_per_k == pytest.approx(model.chamber_j_per_k / 1.3)
+    assert hot.chamber_j_per_k == pytest.approx(model.chamber_j_per_k / at_once.capacity)
     assert hot.element_j_per_k == pytest.approx(model.element_j_per_k / 1.3)
-    assert hot.room_c == model.ambient_c + at_once.room_k and hot.extra_w == model.extra_w and hot.door_w_per_k == 0.0
+    assert hot.room_c == model.ambient_c + 10.0 and hot.extra_w == model.extra_w and hot.door_w_per_k == 0.0
     assert begun(loads_of(oven, None, model, FITTED), hot.room_c + COLD_K).judged
     assert loads_of(oven, None, model, NO_DOUBT) == ()
