@@ -24,6 +24,8 @@ from .inputs import INPUTS, Vary, usual
 ATTEMPTS = 3
 #: Draws handed out ahead of what is finished, per worker.
 AHEAD = 2
+#: Draws handed out to a caller's executor, which does not say how many workers it has (and a cluster's come and go).
+OUT = 256
 LARGEST = 1_000_000
 
 
@@ -161,7 +163,7 @@ def run_case(
     with contextlib.ExitStack() as stack:
         line = None if keep is None else stack.enter_context(open(keep, "a", encoding="utf-8"))
         if executor is not None:
-            lost, rest = _submit(executor, case, todo, lambda row: done(row, line), os.cpu_count() or 2)
+            lost, rest = _submit(executor, case, todo, lambda row: done(row, line), OUT)
             left = [*lost, *rest]
             if left:
                 raise KilnctlError(
@@ -182,7 +184,7 @@ def _processes(case: Case, todo: list[int], done, jobs: int) -> None:
     attempts: dict[int, int] = {}
     while todo:
         with _pool(min(jobs, len(todo))) as pool:
-            lost, rest = _submit(pool, case, todo, done, jobs)
+            lost, rest = _submit(pool, case, todo, done, AHEAD * jobs)
         for k in lost:
             attempts[k] = attempts.get(k, 0) + 1
         todo = []
@@ -191,7 +193,7 @@ def _processes(case: Case, todo: list[int], done, jobs: int) -> None:
                 todo.append(k)
                 continue
             with _pool(1) as alone:
-                if _submit(alone, case, [k], done, 1)[0]:
+                if _submit(alone, case, [k], done, AHEAD)[0]:
                     done({"draw": k, "z": [], "failed": "the process that computed it died, every time"})
         todo = sorted([*todo, *rest])
 
@@ -201,8 +203,8 @@ def _pool(workers: int) -> ProcessPoolExecutor:
     return ProcessPoolExecutor(workers, initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN))
 
 
-def _submit(executor: Executor, case: Case, todo: Iterable[int], done, jobs: int) -> tuple[list[int], list[int]]:
-    """Hand draws out, a few ahead, and take them in as they come. Returns those that were out when the executor
+def _submit(executor: Executor, case: Case, todo: Iterable[int], done, most: int) -> tuple[list[int], list[int]]:
+    """Hand draws out, at most so many, and take them in as they come. Returns those that were out when the executor
     broke, and those that were not handed out any more."""
     waiting = iter(todo)
     out: dict[Future, int] = {}
@@ -218,7 +220,7 @@ def _submit(executor: Executor, case: Case, todo: Iterable[int], done, jobs: int
             lost.append(k)
 
     try:
-        for _ in range(AHEAD * jobs):
+        for _ in range(most):
             if not lost:
                 give()
         while out:

@@ -5,13 +5,15 @@ import json
 import multiprocessing
 import os
 import signal
+import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
 import kilnctl
 from kilnctl import KilnctlError
 from kilnctl.report.study_text import study_text
-from kilnctl.studies import case_of, run_case
+from kilnctl.studies import case_of, many_draws, run_case
 from kilnctl.studies import draw as drawing
 from kilnctl.studies.draw import rehearse_draw
 from kilnctl.studies.inputs import plant_seed
@@ -37,6 +39,19 @@ def test_a_local_dask_cluster_comes_to_the_same_numbers_bit_for_bit(case, alone)
         distributed.Client(cluster) as client,
     ):
         assert run_case(case, 4, executor=client.get_executor(pure=False)).rows == alone.rows
+
+
+def test_a_large_cluster_is_not_left_waiting(case, monkeypatch):
+    """An executor with many workers gets a draw for each of them, however few cores this computer has."""
+    together = threading.Barrier(40)
+
+    def draw(_case, k: int) -> dict:
+        together.wait(60.0)  # until forty are being computed at once
+        return {"draw": k}
+
+    monkeypatch.setattr(many_draws, "rehearse_draw", draw)
+    with ThreadPoolExecutor(40) as executor:
+        assert [row["draw"] for row in run_case(case, 80, executor=executor).rows] == list(range(80))
 
 
 @pytest.mark.slow
