@@ -23,7 +23,7 @@ from ..settings.oven import Oven
 from . import converters
 from .answers import Answer, Flow, flow_between
 from .contract import RigFacts, RigLost, check_heat
-from .line import ARM, CLEAR, HELLO, REST, BoardLine, Line, beat, greet, setup
+from .line import ARM, CLEAR, REST, BoardLine, Line, beat, greet, setup
 
 #: Time between two requests, s; time without an answer after which the board counts as lost, s.
 BEAT_S, LOST_S = 0.1, 0.45
@@ -96,11 +96,7 @@ class BoardRig:
         request = setup(
             ceiling, groups=pattern.groups, shortest_run=pattern.shortest_run, smallest=smallest, table_k=table_k
         )
-        answer = None
-        for _ in range(SETUP_TRIES):
-            answer = self._line.ask(request)
-            if answer is not None:
-                break
+        answer = next((found for _ in range(SETUP_TRIES) if (found := self._line.ask(request)) is not None), None)
         if answer is not None and not answer.refused and answer.ceiling_c == ceiling:
             return answer
         if answer is not None and answer.refused == logic.R_RAISED:
@@ -140,23 +136,21 @@ class BoardRig:
         to want something."""
         with self._lock:
             step, duty, closed, clear, self._clear = self._step, self._duty, self._closed, self._clear, False
-        wants, state = closed or duty > 0, self._answer.state
         if clear:
             answer = self._line.ask(CLEAR)
             self._clear = self._clear or answer is None
             return answer
-        if not wants:
+        if not closed and duty == 0:
             self._refused_arm = ""
             # At rest no lease runs, so an idle service need not renew one.
-            return self._line.ask(REST if state == logic.ARMED else HELLO)
-        if state == logic.SAFE:
+            return self._line.ask(REST)
+        if self._answer.state == logic.SAFE:
             answer = self._line.ask(ARM)
             # Where the answer to the last ARM was lost, the board refuses this one because it is armed.
             if answer is None or answer.state != logic.ARMED:
                 self._refused_arm = "" if answer is None else answer.refusal_words("it does not say why")
                 return answer
             self._refused_arm = ""
-            self._heard(answer)
         return self._line.ask(beat(step, duty, closed))
 
     def _heard(self, answer: Answer) -> None:
@@ -277,7 +271,7 @@ def _port(oven: Oven, port: str | None, where: str) -> str:
 def _unproved_sensors(oven: Oven, described: tuple[Sensor | None, ...], where: str) -> Iterator[str]:
     """What cannot be proved with the sensors of the file. Raises KilnctlError for a type that its converter cannot
     read."""
-    for name, sensor in zip(NAMES, described, strict=True):
+    for name, sensor in zip(NAMES, described):
         if sensor is not None:
             converters.check(sensor, f"{where}: sensors: {name}")
             words = converters.beyond_calibration(sensor, oven.limits.highest_c)
@@ -324,7 +318,7 @@ def _check_mains(oven: Oven, hello: Answer, where: str) -> None:
 
 
 def _check_converters(described: tuple[Sensor | None, ...], answer: Answer, where: str) -> None:
-    for name, sensor, (chip, _, _) in zip(NAMES, described, answer.raw, strict=True):
+    for name, sensor, (chip, _, _) in zip(NAMES, described, answer.raw):
         there = FRONT_ENDS.get(chip)
         if sensor is not None and there != sensor.front_end:
             raise KilnctlError(

@@ -27,6 +27,15 @@ from .converters import LINE_UV_PER_K
 
 #: As on the board: time between two conversions of a converter, s.
 SENSE_S = 0.25
+#: Whose word a fault of a reading is, for control, limit and part.
+WHOSE = ("", "limit-", "part-")
+#: Fault of the virtual oven's converter → what a MAX31855 and a MAX31856 answer then (data sheets), terminals 25 °C.
+#: The MAX31856 has one bit for a voltage that is too high or too low.
+FAULTS = {
+    "open": ((1, 0x1901), bytes((25, 0, 0, 0, 0, 1))),
+    "short-ground": ((1, 0x1902), bytes((25, 0, 0, 0, 0, 2))),
+    "no-chip": ((0, 0), bytes(6)),
+}
 #: If it is later than this, s, the cycle clock restarts: missed cycles are not made up for.
 LATE_S = 0.1
 
@@ -40,8 +49,9 @@ class Wires:
         self.sensors = (oven.sensors.control, oven.sensors.limit, oven.sensors.part)
         self.on = self.total = 0
         self.reading = self.plant.advance(0.01, 0.0, False)
-        #: Current at full power, A, and the share of it that flows without a command (a shorted relay).
-        self.full_a, self.unasked = oven.elements.power_w / oven.supply.voltage_v, 0.0
+        #: Current at full power, A; of it the share that flows without a command (a shorted relay); and the share that
+        #: flows of what is commanded (less where relay or elements are open).
+        self.full_a, self.unasked, self.follows = oven.elements.power_w / oven.supply.voltage_v, 0.0, 1.0
 
     def cycle(self, board: logic.Board) -> None:
         """One mains cycle has passed under the board's outputs."""
@@ -53,23 +63,26 @@ class Wires:
         meters = self.oven.meters
         board.supply = round(10.0 * (self.reading.supply_v or 0.0)) if meters.supply else None
         asked = bin(board.relay_bits).count("1") / board.groups if board.contactor else 0.0
-        board.current = round(100.0 * self.full_a * max(self.unasked, asked)) if meters.current else None
+        board.current = round(100.0 * self.full_a * max(self.unasked, self.follows * asked)) if meters.current else None
 
     def sense(self, board: logic.Board, dt_s: float) -> None:
         """Advance by dt_s of simulated time with the cycles fired since the last call; then each converter converts."""
         asked = min(1.0, self.on / self.total) if self.total else 0.0
         self.reading = self.plant.advance(dt_s, asked, board.contactor)
-        self.unasked = max(0.0, (self.reading.fired or 0.0) - asked)
+        flowed = self.reading.fired or 0.0
+        self.unasked = max(0.0, flowed - asked)
+        self.follows = min(1.0, flowed / asked) if asked and board.contactor else 1.0
         self.on = self.total = 0
         cold = self.reading.cold_junction_c or 25.0
         shown = (self.reading.chamber_c, self.reading.limit_c, self.reading.part_c)
-        for channel, sensor, value in zip(board.channels, self.sensors, shown, strict=True):
+        for channel, sensor, value, whose in zip(board.channels, self.sensors, shown, WHOSE, strict=True):
             if sensor is None or value is None:
                 continue
+            fault = next((bits for word, bits in FAULTS.items() if whose + word in self.reading.faults), None)
             if sensor.front_end == "max31855":
-                channel.take_31855(*word_31855(sensor.type, value, cold))
+                channel.take_31855(*(word_31855(sensor.type, value, cold) if fault is None else fault[0]))
             else:
-                channel.take_31856(registers_31856(value, cold))
+                channel.take_31856(registers_31856(value, cold) if fault is None else fault[1])
 
 
 def word_31855(kind: str, true_c: float, cold_c: float) -> tuple[int, int]:

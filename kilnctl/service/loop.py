@@ -232,7 +232,7 @@ class OvenService:
             self.tell(f"TRIP: {LOUD} {self.rig.facts.name} could not be let go of: {error}.")
         self._watchdog.tell("STOPPING=1")
         if self.session is not None:
-            self._finish(self.session, Outcome.INTERRUPTED)
+            self._finish(self.session, Outcome.TRIPPED if self.session.trips else Outcome.INTERRUPTED)
         self.starts.close()
         self.upkeep.close()
         self.house.end()
@@ -343,7 +343,7 @@ class OvenService:
             if self.session is not None:
                 self._recorder().event("request", time_s=self.session.time_s, text=f"stop, {why}")
         if self.session is not None:
-            self._finish(self.session, Outcome.STOPPED)
+            self._finish(self.session, Outcome.TRIPPED if self.session.trips else Outcome.STOPPED)
             self.tell(f"stopped: {why}")
 
     def _lost(self, error: RigLost) -> None:

@@ -10,6 +10,7 @@ from kilnctl.firmware import frames, logic
 from kilnctl.rig import RigDriver, RigLost
 from kilnctl.rig.board_rig import BoardRig
 from kilnctl.rig.line import HELLO
+from kilnctl.safety import Permit
 from kilnctl.settings.equipment import CalibrationPoint
 from tests.rig.board_loop import NOTHING, heard, hold, lost_after_s, tick
 
@@ -57,6 +58,7 @@ def test_heat_is_measured_and_rest_needs_no_lease(rig, line, monkeypatch, until,
     assert line.board.state == logic.SAFE and not rig.read().faults
     hold(clock, rig, 0.3)
     assert line.board.state == logic.ARMED, "wanted again, armed again"
+    assert line.asked.count(frames.ARM) == 2, "once each time"
 
 
 def test_a_relay_that_draws_unasked_is_seen_in_what_was_fired(rig, line, clock):
@@ -159,7 +161,10 @@ def test_three_lost_answers_are_a_lost_board_and_one_is_not(rig, line, clock):
 
 def test_close_puts_it_to_rest_and_never_raises(rig, line, clock):
     hold(clock, rig, 0.3)
+    clock.sleep(0.03)
+    began_s = clock.monotonic()
     rig.close()
+    assert clock.monotonic() == began_s, "at once"
     rig.close()
     assert line.board.state == logic.SAFE and line.closed
 
@@ -191,7 +196,7 @@ def test_it_speaks_ten_times_a_second_and_at_once_when_something_new_is_wanted(r
     hold(clock, rig, 0.4)
     for news, seen in (
         (lambda: tick(rig, 9, 0.7), lambda: line.board.duty == 7000),
-        (lambda: tick(rig, 9, 0.2), lambda: line.board.duty == 2000),
+        (lambda: rig.heat(0.2, Burst(50, (10,), (), 0.2), Permit(0.0, 2.0, 9)), lambda: line.board.duty == 2000),
         (lambda: rig.contactor(False), lambda: not line.board.contactor),
     ):
         news()
@@ -321,13 +326,15 @@ def test_contactor_or_relay_alone_are_wanted_too(rig, line, clock):
     assert line.board.contactor and line.board.relay_bits == 0
     hold(clock, rig, 0.3, duty=0.0, contactor=False)
     assert line.board.state == logic.SAFE
+    hold(clock, rig, 0.3, duty=0.0001, contactor=False)
+    assert line.board.state == logic.ARMED and line.board.duty == 1, "however little"
     hold(clock, rig, 0.4, duty=1.0, contactor=False)
     assert line.board.state == logic.ARMED and not line.board.contactor and line.board.relay_bits == 1
 
 
 def test_a_clear_is_asked_until_it_is_answered_and_once(rig, line, clock, until):
     hold(clock, rig, 0.3)
-    clock.sleep(2.5)
+    clock.sleep(2.55)
     assert line.board.faults == logic.F_STEP
     left = [2]
 

@@ -57,6 +57,22 @@ def acknowledged(record):
     return [e for e in record.events if e.kind == "acknowledged"]
 
 
+@pytest.mark.parametrize("ends", ["stop", "signal"])
+def test_whoever_ends_a_run_whose_trip_is_watched_leaves_a_tripped_run(oven, tmp_path, ends):
+    """What a script and the record are told is the trip, not the person who came because of it."""
+    cabinet = oven("curing-cabinet")
+    rig = FaultyBoard(cabinet, load=cabinet.usual_load, seed=2)
+    with at_work(cabinet, tmp_path, rig=rig, speed=200.0, idle=False, before=begun(cabinet)) as person:
+        folder = Path(person.until(lambda said: said["trips"] and said["running"])["folder"])
+        if ends == "stop":
+            person.ask("stop", by="test")
+        else:
+            person.service.end("signal SIGINT")
+        assert person.ended() == "tripped"
+    record = read_run(folder)
+    assert record.outcome == "tripped" and any("stop" in event.text for event in record.events)
+
+
 def test_asked_over_the_socket_it_stands_in_record_page_and_state(oven, tmp_path):
     cabinet = oven("curing-cabinet")
     rig = FaultyBoard(cabinet, load=cabinet.usual_load, seed=2)
