@@ -45,7 +45,7 @@ def event(recorder: Recorder, session: Session, what: Event, tell: Callable[[str
         tell(f"TRIP: {what.text}")
         return
     recorder.event(what.kind, time_s=what.time_s, text=what.text)
-    if what.kind in ("warning", "step", "door"):
+    if what.kind in ("warning", "step", "door", "note"):
         tell(f"{what.kind}: {what.text}")
 
 

@@ -193,10 +193,15 @@ class Session:
             self._began_s = now_s - dt_s
         # The rules notice a clock that goes back; the record's time never does.
         self.time_s = max(self.time_s + 1e-3, self._before_s + now_s - self._began_s)
+        proving = self.chain.proving
         act = self.chain.tick(reading, now_s, dt_s, step, requests)
         self.row = row_of(self.time_s, reading, act, truth.chamber_c, truth.part_c)
         assert self.chain.control is not None  # the chain has ticked
         self.events = self._teller.tell(self.time_s, reading, act, self.chain.control.leg)
+        test = self.chain.test
+        if proving and test is not None and test.over and test.trip is None and test.unproved:
+            shown_not = f"the start test could not show: {'; '.join(test.unproved)}"
+            self.events.append(Event(self.time_s, "note", shown_not))
         if self.trips and self.tripped_s is None:
             self.tripped_s = self.time_s
         if self.tripped_s is not None:

@@ -1,6 +1,9 @@
 """A whole run that starts while heat is forbidden: the start test waits, says why, and the schedule begins after it."""
 
 import dataclasses
+import re
+
+import pytest
 
 from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.virtual_oven import VirtualOven
@@ -55,3 +58,32 @@ def test_a_purge_is_waited_for_however_long(oven, schedule):
     assert any("waiting" in r and "ventilation is not proved" in r for r in reasons) and any(
         "waiting" in r and "purging" in r for r in reasons
     )
+
+
+@pytest.fixture(scope="module")
+def temper(oven, schedule):
+    return prepare(oven("curing-cabinet"), schedule("temper"))
+
+
+@pytest.mark.parametrize(
+    ("contactor", "current", "words"),
+    [
+        (True, True, ""),
+        (True, False, "the start test could not show: that the relay blocks"),
+        (False, False, "the start test could not show: that the contactor opens .*; that the relay blocks"),
+    ],
+)
+def test_what_the_start_test_could_not_show_is_told_once_it_is_passed(temper, contactor, current, words):
+    """It was found out, and told to nobody."""
+    meters = dataclasses.replace(temper.oven.meters, contactor=contactor, current=current)
+    session, notes = Session(temper), []
+    plant = VirtualOven(dataclasses.replace(temper.oven, meters=meters), load=temper.load, seed=3)
+    reading = plant.advance(1.0, 0.0, False)
+    for t in range(1, 90):
+        act = session.tick(reading, float(t), 1.0, t)
+        found = [event.text for event in session.events if event.kind == "note"]
+        assert not (found and session.chain.proving)
+        notes += found
+        reading = plant.advance(1.0, act.fired, act.contactor)
+    assert not session.chain.proving and not session.trips and len(notes) == bool(words)
+    assert not words or re.match(words, notes[0])
