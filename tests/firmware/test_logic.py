@@ -70,6 +70,7 @@ def test_nothing_arms_before_the_first_cycle_or_without_a_ceiling():
 
 def test_arming_alone_moves_nothing():
     """Nor with what was asked before: a new run begins with steps of its own."""
+    assert not any(contactor or bits for contactor, bits in Bench().run(400, beats=False))
     bench = Bench()
     bench.run(1000)
     assert bench.board.contactor and bench.board.relay_bits
