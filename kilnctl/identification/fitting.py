@@ -27,6 +27,7 @@ from ..model.trained_file import TrainedModel
 from ..settings.oven import Oven
 from .coordinates import Coordinates, coordinates_of
 from .free_run import delayed, sensitivities, simulate
+from .prior import HARDLY, drawn_in, prior_of, widened
 from .records import Source, as_log
 from .stretches import Piece, averaged, find_doors, noise_of, pieces_of
 
@@ -34,6 +35,8 @@ from .stretches import Piece, averaged, find_doors, noise_of, pieces_of
 MOST_STEPS, BLOCKS = 12000, 2200
 #: Huber's knee in spreads of the residual: what follows the model is never beyond it.
 KNEE = 6.0
+#: How often the weight of the readings is halved at most, see `_within`.
+MOST_HALVINGS = 8
 MOST_RECORDS = 40
 
 
@@ -68,12 +71,17 @@ class _Problem:
         return self.coordinates.logarithms(unknowns[:p]).tolist(), unknowns[p:]
 
     def prior(self, unknowns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """The logarithms, which the prior is about, and their derivative with respect to the unknowns."""
+        """What the prior is about (logarithms, and the pieces' own), and the derivative to the unknowns."""
         p = len(self.parameters)
         turn = np.eye(len(unknowns))
         turn[:p, :p] = self.coordinates.derivative(unknowns[:p])
         logarithms, own = self.split(unknowns)
-        return np.concatenate((logarithms, own)), turn
+        away = np.concatenate((logarithms, own))
+        for i, parameter in enumerate(self.parameters):
+            if parameter.name in HARDLY:
+                away[i], slope = drawn_in(away[i], self.spread[i], HARDLY[parameter.name])
+                turn[i] *= slope
+        return away, turn
 
     def evaluate(self, unknowns: np.ndarray, with_jacobian: bool = True) -> tuple[np.ndarray, np.ndarray | None]:
         """Block means of reading − free run, and the derivatives of the free run's."""
@@ -148,13 +156,18 @@ def fit(
     previous: TrainedModel | None = None,
     validate: bool = True,
     known: TrainedModel | None = None,
+    alike: bool = False,
+    within: float = math.inf,
 ) -> Fit:
     """Fit the oven's model to one record or several (a Run, a `Log`, a run's folder, a CSV with named
     `columns`).
 
     Raises KilnctlError for records that cannot be used, saying which and why. `validate` also fits without
     the last third of each record and says how well that third is predicted. `previous` is a trained model to
-    compare with; `known` one to begin from: it and its covariance are the prior, instead of the description."""
+    compare with; `known` one to begin from: it and its covariance are the prior, instead of the description. `alike`:
+    the records are of runs like each other, in which the model errs alike, so that together they tell no more of it
+    than one. `within`: readings count less until no parameter is further than so many of the description's standard
+    deviations from the model that the fit begins from."""
     sources = list(records) if isinstance(records, Sequence) and not isinstance(records, str) else [records]
     if not sources:
         raise KilnctlError("there is no record to fit")
@@ -195,28 +208,30 @@ def fit(
         last, scale = scale, _scale(problem, found, per_block)
         if abs(math.log(scale / last)) < 0.1:
             break
-    held_out = _held_out(problem, found, scale) if validate else (math.nan, math.nan)
+    if alike and len(logs) > 1:
+        scale *= math.sqrt(len(logs))
+        found = _solve(problem, found.unknowns, scale, most=8, tolerance=0.3, enough=0.7)
+    scale, found = _within(problem, found, scale, within)
+    held_out = _held_out(problem, found, scale, per_block) if validate else (math.nan, math.nan)
     problem = replace(problem, exact=True)
     found = _solve(problem, found.unknowns, scale, most=10, tolerance=0.5, enough=0.3, damping=1e-5)
     return _outcome(oven, logs, base, problem, found, scale, noise, held_out, working, previous)
 
 
+def _within(problem: _Problem, found: LeastSquaresFit, scale: float, spreads: float) -> tuple[float, LeastSquaresFit]:
+    """(spread of one residual at which no parameter is further from where the fit begins than so many of the
+    description's standard deviations, what is found with it): what pulls it further is the model's error."""
+    allowed = spreads * np.sqrt(np.diag(prior_covariance(problem.parameters)))
+    for _ in range(MOST_HALVINGS):
+        if np.all(np.abs(problem.split(found.unknowns)[0]) <= allowed):
+            break
+        scale *= 2.0
+        found = _solve(problem, found.unknowns, scale, most=8, tolerance=0.3, enough=0.7)
+    return scale, found
+
+
 def _before(oven: Oven, load, working_c: float, known: TrainedModel | None) -> EnergyModel:
     return day_zero(oven, load, working_c) if known is None else known.for_load(oven, load)
-
-
-def prior_of(parameters, known: TrainedModel | None) -> np.ndarray:
-    """Covariance of the logarithms of `parameters` before the records: the known model's, and the description's for
-    what that model does not have."""
-    before = prior_covariance(parameters)
-    if known is None or not known.covariance:
-        return before
-    place = {name: i for i, name in enumerate(known.covariance_of)}
-    ours = [i for i, p in enumerate(parameters) if p.name in place]
-    theirs = [place[parameters[i].name] for i in ours]
-    before[ours, :] = before[:, ours] = 0.0
-    before[np.ix_(ours, ours)] = np.array(known.covariance)[np.ix_(theirs, theirs)]
-    return before
 
 
 def _problem(logs, bases: dict, dt_s: float, block: int, working_c: float, known: TrainedModel | None) -> _Problem:
@@ -302,15 +317,18 @@ def _scale(problem: _Problem, found: LeastSquaresFit, noise: float) -> float:
     return max(noise, math.sqrt(total))
 
 
-def _held_out(problem: _Problem, found: LeastSquaresFit, scale: float) -> tuple[float, float]:
+def _held_out(problem: _Problem, found: LeastSquaresFit, scale: float, least_k: float) -> tuple[float, float]:
     """Fit without the last third of every piece and predict it in the same free run: rms error there, and the rms of
-    the standard deviation of that prediction, both K."""
+    the standard deviation of that prediction, both K. What is wrong in that third does not make it larger."""
     late = []
     for piece in problem.pieces:
         count = piece.stretch.steps // piece.block
         late.append(np.arange(count) >= 2 * count // 3)
     late = np.concatenate(late)
-    trained = _solve(replace(problem, mask=~late), found.unknowns, scale, most=4, tolerance=0.2, enough=0.5)
+    early, trained = replace(problem, mask=~late), found
+    for _ in range(2):
+        trained = _solve(early, trained.unknowns, scale, most=6, tolerance=0.2, enough=0.5)
+        scale = _scale(early, trained, least_k)
     error, slopes = replace(problem, mask=late).evaluate(trained.unknowns)
     good = np.isfinite(error)
     if slopes is None or not good.any():
@@ -326,21 +344,6 @@ def _tension(problem: _Problem, found: LeastSquaresFit) -> tuple[np.ndarray, flo
     turn = problem.coordinates.derivative(found.unknowns[:p])
     logarithms, _ = problem.split(found.unknowns)
     return widened(turn @ found.covariance[:p, :p] @ turn.T, problem.before, np.array(logarithms))
-
-
-def widened(covariance: np.ndarray, prior: np.ndarray, logarithms: np.ndarray) -> tuple[np.ndarray, float]:
-    """(covariance that allows for a model that is not the oven, tension) of the parameters' logarithms.
-
-    Records may pull the parameters further from the description than its uncertainty and theirs allow. Then something
-    is wrong that neither includes, mostly the model's structure, and both are less certain than they say. Birge's ratio
-    (R. T. Birge, Phys. Rev. 40 (1932) 207) says how much: the root of χ² of the prior over the number of parameters
-    that the records determine. All standard errors grow by it; it is 1 up to what chance alone makes (two standard
-    deviations of χ², which are √(2n) each)."""
-    before = np.linalg.inv(prior)
-    determined = max(1.0, len(prior) - float(np.trace(before @ covariance)))
-    ratio = float(logarithms @ before @ logarithms) / determined
-    tension = math.sqrt(ratio) if ratio > 1.0 + 2.0 * math.sqrt(2.0 / determined) else 1.0
-    return covariance * tension**2, tension
 
 
 def _outcome(

@@ -1,10 +1,11 @@
 """What one ordinary run teaches the oven's model.
 
-The model before and its covariance are the prior of a fit to the run (a Bayesian update). Between runs the covariance
-grows a little, so that an oven which ages is followed. Where the run and the prior disagree by more than both allow,
-the prior counts less (by Birge's ratio, as in `fitting.widened`, or no more than a description). What comes out has to
-predict this run and the last earlier ones better than the model before, all together; else it is kept aside. A run
-that only the new model predicts may be an oven that has changed, or an odd run: the next run decides."""
+The run and the last ones before it are fitted together, from the description: the model cannot drift away from what
+is described, and errors of its structure, which are the same in each run, are not counted once more with each. Where
+the records of earlier runs are gone, the model before and its covariance are the prior instead (a Bayesian update),
+grown a little, so that an oven which ages is followed. What comes out has to predict this run and the earlier ones
+better than the model before, all together; else it is kept aside. A run that only a model of its own predicts may be an
+oven that has changed, or an odd run: the next run decides."""
 
 import math
 from collections.abc import Sequence
@@ -17,6 +18,7 @@ from ..model.day_zero import day_zero
 from ..model.fit_result import Fit
 from ..model.parameters import PARAMETERS, free_in, prior_covariance, value_of
 from ..model.trained_file import TrainedModel, problems_of, trained
+from ..record.model_store import EARLIER
 from ..record.run_data import RunData
 from ..safety import policy_for
 from ..settings.oven import Oven
@@ -26,12 +28,9 @@ from .records import Log, as_log
 from .stretches import noise_of
 from .validation import Prediction, predicted_on
 
-#: From run to run each parameter may wander by this standard deviation of its logarithm: elements, lining and sensors
-#: age by some per cent a year (an estimate; larger follows a change sooner and believes the past less).
+#: From run to run each parameter may wander by this standard deviation of its logarithm, where the records of earlier
+#: runs are gone: elements, lining and sensors age by some per cent a year (an estimate).
 PACE = 0.02
-#: Disagreement of a run with its prior, as Birge's ratio, from which the prior is widened by it; if that is not enough,
-#: it counts no more than a description.
-DISAGREES = 1.2
 #: A model agrees with a run clearly better than another when it misses it by this share or less.
 AGREES = 0.7
 #: Errors that differ by less than this share are the same: the rms of a hundred independent errors is known to 7 %.
@@ -39,6 +38,8 @@ SAME = 0.05
 #: A parameter so many of the description's standard deviations off is out of bounds: more likely the run, or the file,
 #: is wrong than the oven so odd.
 FAR = 4.0
+#: Error of a model that is near to its oven, as a share of the rise above the room (common for eight temperatures).
+ORDINARY = 0.01
 #: A run whose last third is missed by more than so many standard deviations by a fit without it is not one oven's.
 BEYOND = 3.0
 #: A run says nothing of the oven when so large a share of its readings is missing, or its door stood open for so long a
@@ -102,18 +103,23 @@ def lesson(
             # Two runs agree against the model: the oven has changed.
             taught = Taught.CHANGED if known is not None else taught
             before, earlier = doubted.model, (doubted.log,)
-        found = updated(oven, before, log, first=not earlier)
+        found = updated(oven, before, log, earlier)
         model = joined(before, found, made)
         after = _missed(oven, model, log)
         words = (
             _impossible(oven, model, found)
-            or _held_out(oven, before, log, found)
+            or _held_out(found)
             or _worse(oven, before, model, earlier, (_missed(oven, before, log), after))
         )
+        if not words:
+            return Lesson(taught, "", model, before, predicted.rms_k, after.rms_k)
+        if earlier:
+            # The earlier runs may be of another oven: what this one says alone is what the next run decides on.
+            found = fit(oven, log, known=unsure(before), validate=False)
+            model = joined(before, found, made)
+            after = _missed(oven, model, log)
     except KilnctlError as error:
         return Lesson(Taught.REFUSED, str(error))
-    if not words:
-        return Lesson(taught, "", model, before, predicted.rms_k, after.rms_k)
     may_change = after.rms_k < AGREES * predicted.rms_k and not _impossible(oven, model, found)
     if may_change and known is not None:
         words += "; this run was odd, or the oven has changed: the next run decides"
@@ -184,17 +190,20 @@ def unsure(known: TrainedModel) -> TrainedModel:
     return replace(known, covariance_of=tuple(p.name for p in parameters), covariance=rows)
 
 
-def updated(oven: Oven, before: TrainedModel, log: Log, first: bool = False) -> Fit:
-    """The fit to the run that begins from `before`. `first`: there is no earlier run to be predicted, so the last third
-    of this one is held out."""
-    if not before.records:
-        return fit(oven, log, known=before, validate=first)
-    found = fit(oven, log, known=loosened(before), validate=first)
-    if found.tension > DISAGREES:
-        found = fit(oven, log, known=loosened(before, found.tension), validate=first)
-    if found.tension > DISAGREES:
-        found = fit(oven, log, known=unsure(before), validate=first)
-    return found
+def updated(oven: Oven, before: TrainedModel, log: Log, earlier: Sequence[Log] = ()) -> Fit:
+    """The fit to the run and the earlier ones; of a first run the last third is held out besides. Where it would be too
+    far from the description, the fit that is not, if that is as near to the run as such a model is (`ORDINARY`)."""
+    first = not earlier
+    if before.records and len(earlier) < min(before.runs, EARLIER):
+        found = fit(oven, log, known=loosened(before), validate=first)
+        return found if found.tension == 1.0 else fit(oven, log, known=loosened(before, found.tension), validate=first)
+    found = fit(oven, [log, *earlier], alike=True, validate=first)
+    if not _far(oven, trained(found)):
+        return found
+    near = fit(oven, [log, *earlier], alike=True, validate=first, within=FAR)
+    missed = _missed(oven, trained(near), log)
+    enough_k = max(1.0, ORDINARY * (float(np.nanmax(log.reading_c)) - oven.site.ambient_c))
+    return near if missed.rms_k < enough_k and not _far(oven, trained(near)) else found
 
 
 def joined(before: TrainedModel, found: Fit, made: str) -> TrainedModel:
@@ -239,23 +248,15 @@ def _far(oven: Oven, model: TrainedModel) -> list[str]:
     return found
 
 
-def _held_out(oven: Oven, before: TrainedModel, log: Log, found: Fit) -> str:
-    """For a first run: what its first two thirds say of the last must be better than what the model before says of it
-    (which is told of the run's own start and room by the same two thirds), or within what they leave open."""
-    if not math.isfinite(found.held_out_k):
+def _held_out(found: Fit) -> str:
+    """For a first run: what its first two thirds say of the last must be within what they leave open."""
+    allowed_k = max(3.0 * found.rms_c, BEYOND * found.held_out_doubt_k)
+    if not math.isfinite(found.held_out_k) or found.held_out_k <= allowed_k:
         return ""
-    late = _late_rms(_missed(oven, before, log, 2.0 / 3.0))
-    if found.held_out_k > max(late, 3.0 * found.rms_c, BEYOND * found.held_out_doubt_k):
-        return (
-            f"without its last third it predicts that third no better ({found.held_out_k:.1f} K) than the model "
-            f"before ({late:.1f} K), and worse than it should (±{found.held_out_doubt_k:.1f} K)"
-        )
-    return ""
-
-
-def _late_rms(known: Prediction) -> float:
-    error = (known.reading_c - known.predicted_c)[2 * len(known.time_s) // 3 :]
-    return float(np.sqrt(np.nanmean(error**2))) if np.isfinite(error).any() else math.inf
+    return (
+        f"without its last third it predicts that third within {found.held_out_k:.1f} K, worse than it should "
+        f"(±{found.held_out_doubt_k:.1f} K)"
+    )
 
 
 def _worse(
@@ -265,11 +266,16 @@ def _worse(
     earlier: Sequence[Log],
     this: tuple[Prediction, Prediction],
 ) -> str:
-    """Over this run and the earlier ones together the new model must miss less."""
+    """Over this run and the earlier ones together the new model must miss less, and it must not lose the earlier ones
+    for this one."""
     errors = [(this[0].rms_k, this[1].rms_k)]
     errors += [(_missed(oven, before, log).rms_k, _missed(oven, model, log).rms_k) for log in earlier]
     old, new = (math.sqrt(sum(e[i] ** 2 for e in errors) / len(errors)) for i in (0, 1))
-    if new <= (1.0 + SAME) * old:
-        return ""
-    runs = "this run" if not earlier else f"this run and the {len(earlier)} before together"
-    return f"it would miss {runs} by {new:.2f} K instead of {old:.2f} K"
+    if new > (1.0 + SAME) * old:
+        runs = "this run" if not earlier else f"this run and the {len(earlier)} before together"
+        return f"it would miss {runs} by {new:.2f} K instead of {old:.2f} K"
+    kept, lost = (math.sqrt(sum(e[i] ** 2 for e in errors[1:])) for i in (0, 1))
+    if AGREES * lost > kept:
+        mean = math.sqrt(len(earlier))
+        return f"it would miss the runs before by {lost / mean:.2f} K instead of {kept / mean:.2f} K"
+    return ""

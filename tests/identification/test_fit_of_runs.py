@@ -12,7 +12,7 @@ import pytest
 from kilnctl import KilnctlError, fit, load_oven, rehearse, size
 from kilnctl.commands import new
 from kilnctl.commands._description import described
-from kilnctl.identification.fitting import widened
+from kilnctl.identification.prior import widened
 from kilnctl.report.fit_text import fit_text
 from kilnctl.settings.schedule import Schedule, Step
 

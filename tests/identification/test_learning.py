@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from kilnctl import fit
-from kilnctl.identification.fitting import prior_of
-from kilnctl.identification.learning import FAR, PACE, Doubted, described, lesson, loosened, unfit
+from kilnctl.identification.learning import FAR, PACE, Doubted, described, lesson, loosened, unfit, updated
+from kilnctl.identification.prior import NARROW, drawn_in, prior_of
 from kilnctl.identification.records import as_log
 from kilnctl.identification.validation import predicted_on
 from kilnctl.model.least_squares import minimise
@@ -111,6 +111,50 @@ def test_the_prior_of_a_known_model_is_its_covariance_and_the_descriptions_for_t
     assert np.array_equal(prior_of(parameters, None), prior_covariance(parameters))
 
 
+def test_a_delay_far_from_the_files_costs_as_its_distance():
+    """Huber's loss in closed form: half the square up to one standard deviation, size − 1/2 beyond; no step in value or
+    slope."""
+    for size in (0.3, 1.0, 1.001, 3.0, 9.0):
+        for side, sd in ((1.0, 0.2), (-1.0, NARROW * 0.2)):
+            counts, slope = drawn_in(-size * sd, 0.2, side)
+            loss = 0.5 * size**2 if size <= 1.0 else size - 0.5
+            assert counts < 0.0 and 0.5 * (counts / 0.2) ** 2 == pytest.approx(loss)
+            ahead = drawn_in(-(size + 1e-6) * sd, 0.2, side)[0]
+            assert slope == pytest.approx((counts - ahead) / (1e-6 * sd), rel=1e-3)
+
+
+def test_of_delays_in_a_row_the_file_says_which_is_which(cabinet, truth):
+    """Heavier elements delay the readings: the sensor, whose delay looks much the same, stays as the file has it. One
+    that is four times as slow is found all the same."""
+
+    def lag_of(**factors) -> tuple[float, float]:
+        """Logarithm of the sensor's lag over the file's: as found, and as it is."""
+        oven = scaled(truth, [OF[n] for n in factors], [float(np.log(f)) for f in factors.values()])
+        found = fit(cabinet, as_log(cabinet, run_of(cabinet, oven, 1)), validate=False)
+        return found.logarithms[found.parameters.index("lag_s")], float(np.log(oven.lag_s / found.day_zero.lag_s))
+
+    assert abs(lag_of(element_j_per_k=1.6)[0]) < 0.1
+    found, true = lag_of(lag_s=4.0)
+    assert found == pytest.approx(true, abs=0.25)
+
+
+def test_a_run_that_comes_again_and_again_moves_the_model_no_further(cabinet, truth):
+    """What a model gets wrong is the same in each run: four of them tell no more of it than one does."""
+    logs = [as_log(cabinet, run_of(cabinet, truth, 1))] * 4
+    one, four = (fit(cabinet, some, validate=False, alike=True) for some in (logs[:1], logs))
+    assert np.abs(one.logarithms - four.logarithms).max() < 0.05
+    assert np.sqrt(np.diag(four.covariance)) == pytest.approx(np.sqrt(np.diag(one.covariance)), rel=0.15)
+
+
+def test_with_the_records_at_hand_the_description_is_the_prior(cabinet, truth, known):
+    """The model before does not matter then, so that no model drifts; without them it does."""
+    logs = [as_log(cabinet, run_of(cabinet, truth, seed)) for seed in (1, 2, 3)]
+    wrong = replace(known, model=losing(known.model, 1.3))
+    one, other = (updated(cabinet, m, logs[0], logs[1:]).model for m in (known, wrong))
+    assert one == other
+    assert updated(cabinet, wrong, logs[0]).model != updated(cabinet, known, logs[0]).model
+
+
 def test_between_runs_an_oven_may_wander_and_another_load_may_stand_in_it(known):
     before, after = (np.diag(np.array(m.covariance)) for m in (known, loosened(known)))
     inside = np.array([n.startswith("contents") for n in known.covariance_of])
@@ -210,10 +254,11 @@ def test_a_door_left_open_teaches_nothing_and_one_opened_for_a_moment_is_left_ou
     assert with_door(1700.0).taught == Taught.REFUSED
 
 
-def test_a_first_run_whose_end_belongs_to_another_oven_is_kept_aside(cabinet):
-    """In its last third the supply's meter shows a third less than goes in. (The description knows this oven within a
-    few per cent. Where it misses the end of the run by more than the fault does, the run still teaches: open.)"""
-    run = run_of(cabinet, truth_of(cabinet, seed=3, spread=0.04), 1)
+@pytest.mark.parametrize("spread", [0.04, 0.1])
+def test_a_first_run_whose_end_belongs_to_another_oven_is_kept_aside(cabinet, spread):
+    """In its last third the supply's meter shows a third less than goes in; also where the description is so far off
+    that it misses that third by more than the fault does."""
+    run = run_of(cabinet, truth_of(cabinet, seed=3, spread=spread), 1)
     watts = np.array(run.data["power_w"])
     watts[2 * len(watts) // 3 :] *= 0.67
     found = lesson(cabinet, replace(run, data={**run.data, "power_w": watts}), None)
