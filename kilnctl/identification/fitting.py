@@ -31,8 +31,9 @@ from .prior import HARDLY, drawn_in, prior_of, widened
 from .records import Source, as_log
 from .stretches import Piece, averaged, find_doors, noise_of, pieces_of
 
-#: Most steps of the model, and about how many block means are compared, over all records together.
-MOST_STEPS, BLOCKS = 12000, 2200
+#: Most steps of the model for each record (as for this many at most, if there are more), and about how many block means
+#: are compared, over all records together.
+MOST_STEPS, AS_FOR, BLOCKS = 12000, 4, 2200
 #: Huber's knee in spreads of the residual: what follows the model is never beyond it.
 KNEE = 6.0
 #: How often the weight of the readings is halved at most, see `_within`.
@@ -181,7 +182,7 @@ def fit(
     bases = {id(log): _before(oven, log.load, working, known) for log in logs}
     length = sum(float(log.time_s[-1] - log.time_s[0]) for log in logs)
     sampling = max(float(np.median(np.diff(log.time_s))) for log in logs)
-    step_s = max(sampling, min(oven.control.tick_s, 5.0), length / MOST_STEPS)
+    step_s = max(sampling, min(oven.control.tick_s, 5.0), length / (MOST_STEPS * min(len(logs), AS_FOR)))
     block = max(1, round(length / step_s / BLOCKS))
 
     problem = _problem(logs, bases, step_s, block, working, known)

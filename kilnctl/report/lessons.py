@@ -51,7 +51,7 @@ def learn_from(run: RunRecord, store: ModelStore, made: str = "") -> Told | None
         raise KilnctlError(f"{folder}: the oven's description is not in the record; nothing can be learnt from it")
     ledger = store.for_description(oven)
     known = _usable(store, ledger.in_use, oven)
-    found = lesson(oven, run, known, _earlier(store, ledger, oven), _doubted(store, ledger, oven), made)
+    found = lesson(oven, run, known, _earlier(ledger, oven), _doubted(store, ledger, oven), made)
     told = _kept(store, ledger, found, oven, run, known, made)
     try:
         write_whole(folder / LESSON_FILE, (json.dumps(told.__dict__, ensure_ascii=False) + "\n").encode())
@@ -74,8 +74,11 @@ def _log(oven: Oven, folder: str) -> Log | None:
         return None
 
 
-def _earlier(store: ModelStore, ledger: Ledger, oven: Oven) -> list[Log]:
-    logs = [_log(oven, v.run) for v in ledger.lineage()[:EARLIER]]
+def _earlier(ledger: Ledger, oven: Oven) -> list[Log]:
+    """Logs of the last runs that the model in use has learnt from, and of the last learning run: it tells most."""
+    lineage = ledger.lineage()
+    learning_runs = [v for v in lineage[EARLIER:] if v.guard == v.number]
+    logs = [_log(oven, v.run) for v in (*lineage[:EARLIER], *learning_runs[:1])]
     return [log for log in logs if log is not None]
 
 

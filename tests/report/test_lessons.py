@@ -11,7 +11,7 @@ from kilnctl.model.parameters import PARAMETERS, scaled
 from kilnctl.model.trained_file import TrainedModel
 from kilnctl.record.folder import Begun, SampleWriter, begin
 from kilnctl.record.kept_aside import read_kept_aside
-from kilnctl.record.model_store import Version
+from kilnctl.record.model_store import Ledger, Version
 from kilnctl.report import lessons
 from kilnctl.report.finishing import main
 from kilnctl.report.lessons import Told, version_words
@@ -83,3 +83,12 @@ def test_a_supply_without_a_meter_is_named_as_the_other_cause_of_a_change(oven):
     assert "more voltage" in back
     assert lessons.supply_instead(bare, old, old) == []
     assert lessons.supply_instead(cabinet, old, new) == [], "a meter tells"
+
+
+def test_the_last_runs_and_the_last_learning_run_are_learnt_from_together(oven, monkeypatch):
+    monkeypatch.setattr(lessons, "_log", lambda _, folder: folder)
+    versions = [Version(1, Taught.LEARNT, "", "/runs/learn", 1, 0, guard=1)]
+    versions += [Version(n, Taught.LEARNT, "", f"/runs/{n}", n, n - 1, guard=1) for n in range(2, 7)]
+    ledger = Ledger(in_use=6, versions=tuple(versions))
+    assert lessons._earlier(ledger, oven("curing-cabinet")) == ["/runs/6", "/runs/5", "/runs/4", "/runs/learn"]
+    assert lessons._earlier(replace(ledger, in_use=2), oven("curing-cabinet")) == ["/runs/2", "/runs/learn"]
