@@ -215,7 +215,7 @@ def fit(
     scale, found = _within(problem, found, scale, within)
     held_out = _held_out(problem, found, scale, per_block) if validate else (math.nan, math.nan)
     problem = replace(problem, exact=True)
-    found = _solve(problem, found.unknowns, scale, most=10, tolerance=0.5, enough=0.3, damping=1e-5)
+    found = _solve(problem, found.unknowns, scale, most=25, tolerance=0.5, enough=0.3, damping=1e-5)
     return _outcome(oven, logs, base, problem, found, scale, noise, held_out, working, previous)
 
 

@@ -47,6 +47,8 @@ BEYOND = 3.0
 #: A run says nothing of the oven when so large a share of its readings is missing, or its door stood open for so long a
 #: share of its time, or its sensors were further apart than the rules allow for so long a share.
 MISSING, OPEN, APART = 0.02, 0.1, 0.01
+#: After so many time constants a sensor shows what there is, but for 5 %.
+SETTLES = 3.0
 #: Names of records that a model keeps.
 MOST_NAMES = 20
 
@@ -150,12 +152,24 @@ def unfit(oven: Oven, run: RunData) -> str:
     noise = noise_of(reading)
     if noise > policy.noise_k:
         return f"its control reading jitters by ±{noise:.1f} K"
-    limit = np.asarray(run.data.get("limit_c", np.full(len(reading), np.nan)), float)
-    allowed = np.maximum(policy.disagreement_k, policy.disagreement_share * reading)
-    with np.errstate(invalid="ignore"):
-        if np.mean(np.abs(reading - limit) > allowed) > APART:
-            return "its two sensors disagreed"
+    if np.mean(_apart(oven, time_s, reading, run.data.get("limit_c"))) > APART:
+        return "its two sensors disagreed"
     return ""
+
+
+def _apart(oven: Oven, time_s: np.ndarray, reading_c: np.ndarray, limit_c) -> np.ndarray:
+    """Where the limit sensor shows what the control sensor does not show within the slower one's delay, by more than
+    the rules allow: of two that are sound the quicker is far ahead while the oven heats."""
+    if limit_c is None or oven.sensors.limit is None:
+        return np.zeros(len(reading_c), bool)
+    policy, limit = policy_for(oven), np.asarray(limit_c, float)
+    delay_s = max(s.lag_s + s.dead_time_s for s in (oven.sensors.control, oven.sensors.limit))
+    steps = max(1, round(SETTLES * delay_s * len(time_s) / max(1.0, float(time_s[-1] - time_s[0]))))
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(reading_c, steps, mode="edge"), 2 * steps + 1)
+    low, high = np.fmin.reduce(around, axis=1), np.fmax.reduce(around, axis=1)
+    allowed = np.maximum(policy.disagreement_k, policy.disagreement_share * reading_c)
+    with np.errstate(invalid="ignore"):
+        return (limit < low - allowed) | (limit > high + allowed)
 
 
 def described(oven: Oven, log: Log) -> TrainedModel:

@@ -243,6 +243,12 @@ def test_a_run_with_a_faulty_sensor_teaches_nothing(cabinet, truth):
     assert "are missing" in told(chamber_c=np.where(np.arange(len(reading)) % 20 == 0, np.nan, reading))
     assert "jitters" in told(chamber_c=reading + 5.0 * draw.standard_normal(len(reading)))
     assert told(limit_c=reading + 1.0) == "" and "disagreed" in told(limit_c=reading - 70.0)
+    # Of two sound sensors a quicker one is ahead while the oven heats, here by a minute.
+    time_s = run.data["time_s"]
+    slow = replace(cabinet, sensors=replace(cabinet.sensors, control=replace(cabinet.sensors.control, lag_s=60.0)))
+    ahead = np.interp(time_s + 60.0, time_s, 4.0 * reading)
+    quick = replace(run, data={**run.data, "chamber_c": 4.0 * reading, "limit_c": ahead})
+    assert np.mean(np.abs(ahead - 4.0 * reading) > 40.0) > 0.05 and unfit(slow, quick) == ""
 
 
 def test_a_door_left_open_teaches_nothing_and_one_opened_for_a_moment_is_left_out(cabinet, truth):
