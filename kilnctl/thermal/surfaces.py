@@ -54,8 +54,12 @@ def _above(name: str, number: float, limit: float) -> None:
 def vertical_film(surface_c: float, air_c: float, height_m: float) -> float:
     """Natural convection at a vertical plate, W/(m²·K). S. W. Churchill and H. H. S. Chu, Int. J. Heat Mass Transfer 18
     (1975) 1323, eq. 9, for all Ra up to 1e12, carried on to EXTENDED_RA; Nu = 0.68 is its conduction limit."""
-    film = air(0.5 * (surface_c + air_c))
-    ra = _rayleigh(film, surface_c - air_c, height_m)
+    return _vertical(air(0.5 * (surface_c + air_c)), surface_c - air_c, height_m)
+
+
+def _vertical(film: Air, difference_k: float, height_m: float) -> float:
+    """The same with the air of the film known."""
+    ra = _rayleigh(film, difference_k, height_m)
     _above("Ra", ra, EXTENDED_RA)
     nusselt = (0.825 + 0.387 * ra ** (1 / 6) / (1.0 + (0.492 / film.prandtl) ** (9 / 16)) ** (8 / 27)) ** 2
     return nusselt * film.conductivity_w_mk / height_m
@@ -66,11 +70,15 @@ def horizontal_film(surface_c: float, air_c: float, length_m: float, facing: str
     length_m = area/perimeter. W. H. McAdams, Heat Transmission (1954), as in Incropera eqs. 9.30–9.32: with the buoyant
     side free Nu = 0.54 Ra^¼ or 0.15 Ra^⅓, the larger (Ra to 1e11); with it confined Nu = 0.27 Ra^¼ (Ra to 3e10).
     Both are carried on to EXTENDED_HORIZONTAL_RA."""
+    return _horizontal(air(0.5 * (surface_c + air_c)), surface_c - air_c, length_m, facing)
+
+
+def _horizontal(film: Air, difference_k: float, length_m: float, facing: str) -> float:
+    """The same with the air of the film known."""
     if facing not in ("up", "down"):
         raise ValueError(f"facing = {facing!r}: 'up' or 'down'")
-    film = air(0.5 * (surface_c + air_c))
-    ra = _rayleigh(film, surface_c - air_c, length_m)
-    free = (facing == "up") == (surface_c >= air_c)
+    ra = _rayleigh(film, difference_k, length_m)
+    free = (facing == "up") == (difference_k >= 0.0)
     _above("Ra", ra, EXTENDED_HORIZONTAL_RA)
     nusselt = max(0.54 * ra**0.25, 0.15 * ra ** (1 / 3)) if free else 0.27 * ra**0.25
     # The conduction limit of a thin plate, Nu about 1 on area/perimeter, keeps the film above zero where the
@@ -105,9 +113,13 @@ def forced_film(surface_c: float, air_c: float, length_m: float, speed_m_s: floa
     """Forced convection along a flat surface, W/(m²·K). Laminar Nu = 0.664 Re^½ Pr^⅓ up to Re = 5e5, beyond it the
     mixed form Nu = (0.037 Re^⅘ − 871) Pr^⅓ up to 1e8 (Incropera eqs. 7.30, 7.38). A circulation fan makes more
     turbulence than a smooth stream: the true film may be up to 50 % higher."""
+    return _forced(air(0.5 * (surface_c + air_c)), length_m, speed_m_s)
+
+
+def _forced(film: Air, length_m: float, speed_m_s: float) -> float:
+    """The same with the air of the film known."""
     if speed_m_s <= 0.0 or length_m <= 0.0:
         raise ValueError("speed_m_s and length_m must be above zero")
-    film = air(0.5 * (surface_c + air_c))
     reynolds = speed_m_s * length_m / film.kinematic_viscosity_m2_s
     _above("Re", reynolds, 1e8)
     nusselt = 0.664 * reynolds**0.5 if reynolds <= 5e5 else 0.037 * reynolds**0.8 - 871.0
@@ -117,9 +129,14 @@ def forced_film(surface_c: float, air_c: float, length_m: float, speed_m_s: floa
 def natural_film(surface_c: float, air_c: float, height_m: float, orientation: str) -> float:
     """Natural convection for a face: "vertical", "up" (air above it) or "down" (air below it), W/(m²·K).
     height_m is the height of a vertical face, area/perimeter of a horizontal one."""
+    return _natural(air(0.5 * (surface_c + air_c)), surface_c - air_c, height_m, orientation)
+
+
+def _natural(film: Air, difference_k: float, height_m: float, orientation: str) -> float:
+    """The same with the air of the film known."""
     if orientation == "vertical":
-        return vertical_film(surface_c, air_c, height_m)
-    return horizontal_film(surface_c, air_c, height_m, orientation)
+        return _vertical(film, difference_k, height_m)
+    return _horizontal(film, difference_k, height_m, orientation)
 
 
 def extrapolated(surface_c: float, air_c: float, height_m: float, orientation: str) -> bool:
@@ -133,8 +150,9 @@ def extrapolated(surface_c: float, air_c: float, height_m: float, orientation: s
 
 def inner_film(surface_c: float, air_c: float, height_m: float, orientation: str, speed_m_s: float = 0.0) -> float:
     """Convection inside a chamber, W/(m²·K): natural, or forced by a fan where that is more."""
-    film = natural_film(surface_c, air_c, height_m, orientation)
-    return max(film, forced_film(surface_c, air_c, height_m, speed_m_s)) if speed_m_s > 0.0 else film
+    film = air(0.5 * (surface_c + air_c))
+    natural = _natural(film, surface_c - air_c, height_m, orientation)
+    return max(natural, _forced(film, height_m, speed_m_s)) if speed_m_s > 0.0 else natural
 
 
 def _check_radiation(t1_c: float, t2_c: float, emissivity: float) -> None:
