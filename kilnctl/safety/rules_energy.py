@@ -43,9 +43,9 @@ def energy_says_hotter(look: Look) -> None:
     above, far = is_above(look), look.usable and is_far(oven, late_c, reads_c)
     # Above the trip is judged as soon as a reading above it would be: no sensor has to recover first.
     sure = look.lasting("energy-above", above, look.policy.over_confirm_s)
-    if look.lasting("energy-hotter", above or far, HOTTER_S) or sure:
+    if look.lasting("energy-hotter", far, HOTTER_S) or sure:
         look.trip("energy-says-hotter", least=bound_c(state), value=reads_c)
-    elif above or far or (look.usable and late_c > max(reads_c, oven.room_c + SEEN_K)):
+    elif above or (look.usable and late_c > max(reads_c, oven.room_c + SEEN_K)):
         look.warn(
             f"compare the control sensor with another: by the energy given, the chamber is at {bound_c(state):.0f} °C "
             "at least, and the sensor reads less or hardly more"
