@@ -50,7 +50,7 @@ def test_a_cold_start_judges_all_loads_and_a_hot_one_rules_none_out():
     for r, (coolest, _) in zip(cold.ranges, PAIRS, strict=True):
         assert r.cool == coolest.from_chamber(edge_c) and r.late_c == edge_c
         assert r.hot == (edge_c, edge_c, *[edge_c + COLD_K] * 5, 0.0)
-    assert begun((), 20.0).ranges == () and Loads().least_c == -math.inf
+    assert begun((), 20.0).ranges == () and Loads().least_c == Loads().late_c == -math.inf
 
 
 def test_ticks_add_up_to_one_step_of_the_ovens():
@@ -64,7 +64,8 @@ def test_ticks_add_up_to_one_step_of_the_ovens():
     cool = step(HEAVY, HEAVY.from_chamber(20.0), 900.0, EVERY_S, False)
     late_c = 20.0 + (cool[1] - 20.0) * (1.0 - math.exp(-EVERY_S / 6.0))
     assert r.cool == cool and r.late_c == pytest.approx(late_c)
-    assert one.late_c == min(r.late_c for r in one.ranges)
+    assert one.late_c == min(r.late_c for r in one.ranges) < max(r.late_c for r in one.ranges)
+    assert one.least_c == min(r.cool[1] for r in one.ranges) < max(r.cool[1] for r in one.ranges)
 
 
 def test_the_least_power_heats_the_coolest_and_the_most_the_hottest():
