@@ -100,7 +100,8 @@ def decide(
     known = math.isfinite(out_s)
     x = cooled_state(model, place, min(out_s, 4.0 * LONGEST_OUTAGE_S)) if known and model is not None else None
     expected = x[CHAMBER] if x is not None else math.nan
-    away = f"the power was out for {out_s:.0f} s" if known else "the power was out, and no clock knows for how long"
+    # A power cut, or a program that was ended: this process cannot tell them apart, and the oven felt the same.
+    away = f"a run was cut off for {out_s:.0f} s" if known else "a run was cut off, and no clock knows for how long"
     seen = f"{away}; the chamber was at {then_c:.0f} °C and is at {reading_c:.0f} °C now"
     if math.isfinite(expected):
         seen += f", where the model expects {expected:.0f} °C"
@@ -111,7 +112,7 @@ def decide(
     if policy != "resume":
         return no("its schedule says to stop after a power cut")
     if not known:
-        return no("how long it was out is not known")
+        return no("how long that was is not known")
     if out_s > LONGEST_OUTAGE_S:
         return no(f"that is longer than {LONGEST_OUTAGE_S / 60.0:.0f} min")
     if not math.isfinite(reading_c):

@@ -107,7 +107,7 @@ class StartPolicy:
         if run is None or self._wishes.anew:
             return False
         verdict, order = resume.judge(view, run)
-        service.tell(f"after a power cut: {verdict.words}")
+        service.tell(verdict.words)
         if verdict.go and order is not None and not view.refusal:
             place = {**run["place"], "outage_s": verdict.outage_s}
             folder, recorder = service.open_record(order, Path(run["folder"]))

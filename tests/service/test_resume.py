@@ -42,7 +42,7 @@ def test_a_short_outage_and_a_chamber_where_it_is_expected():
     verdict = decide(kept(), "resume", model(), 60.0, cooled_c(60.0))
     assert verdict.go and verdict.outage_s == 60.0
     assert verdict.words == (
-        "the power was out for 60 s; the chamber was at 220 °C and is at 197 °C now, where the model expects 197 °C. "
+        "a run was cut off for 60 s; the chamber was at 220 °C and is at 197 °C now, where the model expects 197 °C. "
         "The run goes on where it was"
     )
 
@@ -107,7 +107,7 @@ def test_a_longer_outage_is_ruled_out_by_more_than_may_be_apart(more_k, goes):
     ("changed", "words"),
     [
         ({"policy": "stop"}, "its schedule says to stop"),
-        ({"out_s": math.nan}, "how long it was out is not known"),
+        ({"out_s": math.nan}, "how long that was is not known"),
         ({"out_s": math.nan, "model": None}, "no clock knows for how long"),
         ({"reading_c": math.nan}, "the control sensor gives no reading"),
         ({"place": {"chamber_c": 220.0, "state_c": [1.0, 2.0]}}, "does not fit the model"),
