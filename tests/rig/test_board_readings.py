@@ -43,11 +43,11 @@ def test_an_open_door_and_a_dead_limit_sensor_are_told_as_what_they_are(rig, lin
 
 
 def test_what_flowed_is_between_two_readings(rig, line, clock):
+    first = rig.read()
+    assert (first.fired, first.current_a, first.commanded, first.mean_current_a) == (0.0, 0.0, 0.0, 0.0)
     line.board.fired += 1000
     clock.sleep(0.2)
     assert rig.read().commanded == 0.0, "nothing was asked of it yet"
-    first = rig.read()
-    assert (first.fired, first.current_a, first.commanded, first.mean_current_a) == (0.0, 0.0, 0.0, 0.0)
     hold(clock, rig, 1.0, duty=0.5)
     assert rig.read().fired == rig.read().fired, "no mains cycle between them: the last one stands"
     clock.sleep(0.2)
