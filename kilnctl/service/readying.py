@@ -11,8 +11,8 @@ from ..run.prepare import PreparedRun, prepare
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 
-#: Longest that it may take on a small computer, s.
-READY_S = 120.0
+#: Longest that it may take on a small computer, s: with the check it fits into what a start is given (`starts`).
+READY_S = 60.0
 
 
 def readied(oven: Oven, schedule: Schedule, model_file: str | None, start_c: float | None) -> PreparedRun:
