@@ -220,7 +220,8 @@ def updated(oven: Oven, before: TrainedModel, log: Log, earlier: Sequence[Log] =
     found = fit(oven, [log, *earlier], alike=True, validate=first)
     if not _far(oven, trained(found)):
         return found
-    near = fit(oven, [log, *earlier], alike=True, validate=first, within=FAR)
+    # A little nearer, because the fit's last, exact steps still move it.
+    near = fit(oven, [log, *earlier], alike=True, validate=first, within=0.9 * FAR)
     missed = _missed(oven, trained(near), log)
     return near if missed.rms_k < _ordinary_k(oven, log) and not _far(oven, trained(near)) else found
 

@@ -218,6 +218,16 @@ def test_what_no_description_allows_is_not_believed(cabinet, truth):
     assert "element_j_per_k" in found.words and np.exp(FAR * 0.3) < 30.0
 
 
+def test_readings_that_pull_a_parameter_too_far_count_less(cabinet, truth):
+    """What pulls it further than the description allows is the model's error: an oven as described, of another
+    structure, was refused for films four times as good."""
+    heavy = as_log(cabinet, run_of(cabinet, scaled(truth, [OF["element_j_per_k"]], [np.log(30.0)]), 1))
+    free, near = (fit(cabinet, heavy, validate=False, within=spreads) for spreads in (np.inf, 0.9 * FAR))
+    spread = np.sqrt(np.diag(prior_covariance(tuple(OF[n] for n in near.parameters))))
+    assert np.max(np.abs(free.logarithms) / spread) > FAR >= np.max(np.abs(near.logarithms) / spread)
+    assert near.rms_c > free.rms_c and near.news_k > free.news_k
+
+
 @pytest.mark.parametrize(
     "changes, says",
     [
