@@ -114,10 +114,13 @@ def tell_known(known: ModelUncertainty) -> None:
 
 
 def tell_limiter(oven: Oven, coolest: LumpedOven, model: EnergyModel, trip_c: float, u: Units) -> None:
-    """What the energy limiter guarantees if the control sensor reads too low."""
+    """What the energy limiter guarantees if the control sensor reads too low: nothing for the first hours."""
     metered = oven.meters.supply or oven.meters.current
     held_c, most_c = promised_c(coolest, model, trip_c, metered), model.highest_c()
-    told = f"the energy limiter ends the heat before the chamber is held for hours at {u.temperature(held_c)}"
+    told = (
+        f"the energy limiter ends the heat before the chamber is held for hours at {u.temperature(held_c)}; "
+        "heated fast, it can be hotter before that"
+    )
     if held_c >= most_c:
         told = f"the energy limiter promises nothing below the {u.temperature(most_c)} that full power holds"
     print(f"  if the control sensor reads too low, {told} ({coolest.words})")

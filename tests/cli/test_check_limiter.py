@@ -34,6 +34,13 @@ def test_a_description_and_a_learnt_model(kiln, capsys):
     assert f"at {promised_c(coolest, model, 1125.0, True):.0f} °C" in said and "kilnctl learn" not in said
 
 
+def test_the_promise_is_of_hours_alone(kiln, capsys):
+    """A cabinet of which 336 °C was promised reached 394 °C within 80 min while its sensor read a half low."""
+    oven, model = kiln
+    said, _ = told(capsys, oven, model, DAY_ZERO)
+    assert "held for hours at" in said and "heated fast, it can be hotter before that" in said
+
+
 def test_without_a_meter_it_says_what_a_meter_gives(kiln, capsys):
     oven, model = kiln
     bare = dataclasses.replace(oven, meters=dataclasses.replace(oven.meters, supply=False, current=False))
