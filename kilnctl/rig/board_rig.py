@@ -41,8 +41,10 @@ FRONT_ENDS = {1: "max31855", 2: "max31856"}
 
 def board_ceiling_c(oven: Oven) -> int:
     """Where the board cuts the heat by itself, in °C as its sensors read (the board knows no calibration): the file's
-    ceiling, or the trip and CEILING_MARGIN_K; lower by the error if the control or limit sensor reads too low there."""
-    true_c = oven.rig.ceiling_c if oven.rig.ceiling_c is not None else oven.limits.trip_at_c + CEILING_MARGIN_K
+    ceiling, or the trip and CEILING_MARGIN_K (at most the board's highest); lower by the error if the control or limit
+    sensor reads too low there."""
+    usual_c = min(oven.limits.trip_at_c + CEILING_MARGIN_K, logic.HIGHEST_CEILING)
+    true_c = oven.rig.ceiling_c if oven.rig.ceiling_c is not None else usual_c
     watching = [s for s in (oven.sensors.control, oven.sensors.limit) if s is not None]
     low_k = max(max(0.0, s.corrected_c(true_c) - true_c) for s in watching)
     return math.ceil(true_c - low_k)

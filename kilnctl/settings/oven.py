@@ -8,7 +8,7 @@ from typing import ClassVar
 
 from ..errors import KilnctlError
 from ..output import METRIC
-from ..safety.limits import bounds
+from ..safety.limits import HARD_CEILINGS, bounds
 from ..thermal.elements import SHEATHED_TO_C, resistance_factor, usual_alloy
 from ..thermal.material_data import find
 from .construction import (
@@ -252,16 +252,7 @@ class Oven:
             yield "elements", "with three phases give the 'power' of all elements together, not a 'resistance'"
         if self.chamber.opening == "top" and self.walls.roof is not None:
             yield "walls", "an oven that opens at the top has its lid as 'door'; leave 'roof' out"
-        if self.rig.ceiling_c is not None and self.rig.ceiling_c < self.limits.trip_at_c:
-            yield "rig", f"the board's ceiling must not lie below the trip ({self.limits.trip_at_c:g} °C)"
-        elif self.rig.ceiling_c is not None and self.rig.ceiling_c > self.limits.trip_at_c + LIMITER_ABOVE_K:
-            yield (
-                "rig",
-                (
-                    f"the board's ceiling must lie at most {LIMITER_ABOVE_K:g} K above the software's trip "
-                    f"({self.limits.trip_at_c:g} °C), or it protects too late"
-                ),
-            )
+        yield from self._ceiling_problems()
         if self.safety.stall_s is not None and self.safety.stall_s < 1.2 * self.control.tick_s:
             yield "safety", f"'gap' must be a fifth longer than the tick at least ({1.2 * self.control.tick_s:g} s)"
         if self.limits.part_highest_c is not None and self.sensors.part is None:
@@ -279,6 +270,28 @@ class Oven:
         names = [m.name for m in self.materials]
         if len(set(names)) != len(names):
             yield "materials", "two materials have the same name"
+
+    def _ceiling_problems(self) -> Iterator[tuple[str, str]]:
+        """Where the board, or this computer's pins, cut the heat by themselves."""
+        if self.rig.kind != "virtual" and self.limits.trip_at_c > HARD_CEILINGS["board_ceiling_c"]:
+            yield (
+                "rig",
+                (
+                    f"the trip ({self.limits.trip_at_c:g} °C) lies above {HARD_CEILINGS['board_ceiling_c']:g} °C, the "
+                    "highest ceiling at which a board or this computer's pins cut the heat by themselves; lower the "
+                    "oven's limits"
+                ),
+            )
+        elif self.rig.ceiling_c is not None and self.rig.ceiling_c < self.limits.trip_at_c:
+            yield "rig", f"the board's ceiling must not lie below the trip ({self.limits.trip_at_c:g} °C)"
+        elif self.rig.ceiling_c is not None and self.rig.ceiling_c > self.limits.trip_at_c + LIMITER_ABOVE_K:
+            yield (
+                "rig",
+                (
+                    f"the board's ceiling must lie at most {LIMITER_ABOVE_K:g} K above the software's trip "
+                    f"({self.limits.trip_at_c:g} °C), or it protects too late"
+                ),
+            )
 
     @property
     def faces(self) -> tuple[Face, ...]:

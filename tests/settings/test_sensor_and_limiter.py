@@ -1,10 +1,14 @@
 """A thermocouple that cannot show the trip, and a limiter that would open too early or too late, are refused with their
 places."""
 
+from dataclasses import replace
+
 import pytest
 
 from kilnctl import SettingsError, load_oven
-from kilnctl.settings.equipment import TYPE_HIGHEST_C
+from kilnctl.firmware.logic import HIGHEST_CEILING
+from kilnctl.rig.board_rig import board_ceiling_c
+from kilnctl.settings.equipment import TYPE_HIGHEST_C, Rig
 from kilnctl.settings.oven import LIMITER_ABOVE_K
 from kilnctl.thermal.thermocouples import TYPES, range_c
 
@@ -90,6 +94,19 @@ def test_without_a_trip_of_its_own_the_usual_one_counts(oven, tmp_path):
         else:
             with pytest.raises(SettingsError, match="1868 °F"):
                 load_oven(path)
+
+
+def test_a_trip_that_no_board_can_guard_is_refused_before_a_start(oven):
+    muffle = oven("bench-muffle")
+    hot = replace(muffle.limits, highest_c=1350.0, trip_c=1399.0)
+    board = Rig(kind="board", port="/dev/x")
+    limits = dict(limits=hot, elements=replace(muffle.elements, limit_c=1400.0))
+    assert board_ceiling_c(replace(muffle, rig=board, **limits)) == HIGHEST_CEILING
+    assert not list(replace(muffle, rig=board, **limits).problems())
+    hot = replace(hot, trip_c=1401.0)
+    ((where, words),) = replace(muffle, rig=board, **limits | {"limits": hot}).problems()
+    assert where == "rig" and "1400 °C" in words
+    assert not list(replace(muffle, **limits | {"limits": hot}).problems()), "a virtual oven has no board"
 
 
 @pytest.mark.parametrize(
