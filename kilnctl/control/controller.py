@@ -19,7 +19,7 @@ from . import predictive as planning
 from .control_state import EnergyBalanceState, Wanted
 from .decision import Decision, StepInput, duty_of
 from .feasibility import Programme
-from .lateness import more_s_of, unseen_k
+from .lateness import hotter_k, more_s_of, unseen_k
 from .ripple import ripple_of
 
 #: When a new plan is made: after this many seconds, or one prediction step if that is shorter; when the followed
@@ -304,6 +304,11 @@ def _plan(
     step_s = programme.plan_step_s
     times, values = reference.preview(programme.legs, s.position, planning.STEPS * step_s)
     goal = np.interp(planning.ENDS * step_s, times, values) + offset_k
+    if programme.follows == CHAMBER:
+        # The landing is on the careful side of how late the readings come: while the chamber may be hotter than they
+        # show, the plan ends so much lower. That goes to zero as the chamber comes to rest.
+        late_sd = estimator.spread(estimate, estimator.LATE)
+        goal = np.minimum(goal, goal.max() - hotter_k(programme.model, estimate.now, estimate.late, late_sd))
     return planning.make(
         programme.model,
         smooth,

@@ -374,8 +374,8 @@ def with_heat(estimate: Estimate, heat_w: float) -> Estimate:
     return replace(estimate, heat_w=heat_w, trend_w_per_s=0.0, covariance=covariance)
 
 
-def spread_k(estimate: Estimate, state: int) -> float:
-    """Standard deviation of one temperature, K."""
+def spread(estimate: Estimate, state: int) -> float:
+    """Standard deviation of one state, in its unit."""
     return math.sqrt(max(0.0, float(estimate.covariance[state, state])))
 
 
@@ -386,7 +386,7 @@ __all__ = [
     "Estimate",
     "doubt_of",
     "lasting_w",
-    "spread_k",
+    "spread",
     "start",
     "update",
     "with_heat",

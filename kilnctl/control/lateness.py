@@ -43,6 +43,15 @@ def unseen_k(model: EnergyModel, x, late: float) -> float:
     return (x[CHAMBER] - x[SENSOR]) * more_s / (model.lag_s + more_s) if more_s > 0.0 else 0.0
 
 
+def hotter_k(model: EnergyModel, x, late: float, sd: float) -> float:
+    """By how much the chamber may be hotter than estimated, K, because the readings may come later than found: by `sd`,
+    one standard deviation of the lateness. 0 while it cools."""
+    lag_s, gap_k = model.lag_s + more_s_of(model, late), x[CHAMBER] - x[SENSOR]
+    if sd <= 0.0 or gap_k <= 0.0 or lag_s <= 0.0:
+        return 0.0
+    return gap_k * (more_s_of(model, late + sd) - more_s_of(model, late)) / lag_s
+
+
 def by_lateness(
     model: EnergyModel, ahead_k: float, chamber_c: float, dt_s: float, more_s: float, surprise: float
 ) -> float:

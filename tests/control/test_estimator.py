@@ -49,7 +49,7 @@ def test_a_warm_start_is_that_of_an_oven_that_has_been_hotter_and_cools(oven, na
         for _ in range(12 * minutes):
             x = m.step(x, 0.0, 5.0, 20.0)
         believed = estimator.start(m, x[CHAMBER], 20.0)
-        off = [(a - b) / estimator.spread_k(believed, k) for k, (a, b) in enumerate(zip(x, believed.x, strict=True))]
+        off = [(a - b) / estimator.spread(believed, k) for k, (a, b) in enumerate(zip(x, believed.x, strict=True))]
         assert max(map(abs, off[2:6])) < 1.5, (x, off)
 
 
@@ -75,11 +75,11 @@ def test_estimator_leaves_out_single_wild_samples_and_bridges_a_gap(cabinet_mode
     before = estimate.now[CHAMBER]
     estimate = estimator.update(m, estimate, 400.0, power, 1.0, 20.0, 0.15)
     assert abs(estimate.now[CHAMBER] - before) < 0.3
-    spread = estimator.spread_k(estimate, CHAMBER)
+    spread = estimator.spread(estimate, CHAMBER)
     for _ in range(20):
         estimate = estimator.update(m, estimate, math.nan, power, 1.0, 20.0, 0.15, usable=False)
     assert abs(estimate.now[CHAMBER] - before) < 1.5
-    assert estimator.spread_k(estimate, CHAMBER) > 2.0 * spread, "uncertainty grows while nothing is measured"
+    assert estimator.spread(estimate, CHAMBER) > 2.0 * spread, "uncertainty grows while nothing is measured"
 
 
 def test_a_copy_of_an_estimate_goes_on_like_the_original(cabinet_model):

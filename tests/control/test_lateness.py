@@ -51,3 +51,18 @@ def test_lateness_stays_within_its_bounds(cabinet_model):
     assert lateness.more_s_of(m, lateness.within(m, 9.0)) == pytest.approx(ZONE_S)
     assert lateness.within(m.but(lag_s=0.0, dead_s=0.0), 1.0) == 0.0
     assert lateness.by_lateness(m.but(lag_s=0.0), 5.0, 20.0, 1.0, 0.0, 0.0) == 0.0
+
+
+def test_the_chamber_may_be_hotter_than_shown_only_while_it_rises_and_the_lateness_is_unsure(cabinet_model):
+    m = cabinet_model
+    rising = list(m.rest(100.0))
+    rising[CHAMBER] += 5.0
+    one, two = lateness.hotter_k(m, rising, 0.0, 0.3), lateness.hotter_k(m, rising, 0.0, 0.6)
+    assert 0.0 < one < two
+    # A lag longer by that share of lag and dead time, at the rate that makes a gap of 5 K.
+    assert one == pytest.approx(5.0 * m.delay_s * np.expm1(0.3) / m.lag_s)
+    assert lateness.hotter_k(m, rising, 0.0, 0.0) == 0.0, "a fit knows its lag"
+    assert lateness.hotter_k(m, m.rest(100.0), 0.0, 0.6) == 0.0
+    rising[CHAMBER] -= 10.0
+    assert lateness.hotter_k(m, rising, 0.0, 0.6) == 0.0, "it cools"
+    assert lateness.hotter_k(m.but(lag_s=0.0), rising, 0.0, 0.6) == 0.0
