@@ -62,6 +62,7 @@ def follow(look: Look) -> None:
         state.second_c, state.second_slope = None, 0.0
     if look.door_is_open:
         state.fall, state.window, state.settled_s = None, None, look.now_s + SETTLING_S
+        state.shut_s = state.settled_s
     if state.fall is not None and not look.tick.heating:
         # Without heat a door may stand open for any time. The remembered temperature decays as the oven would cool.
         before_c = max(state.slow_c, state.fall.before_c - FADES_K_PER_S * look.dt_s)

@@ -25,8 +25,9 @@ def unexplained(look: Look) -> None:
     excuse(look)
     share = unexplained_share(look.tick)
     if share is not None:
-        unexplained_heat(look, share)
-        heat_past_contactor(look, share)
+        # A relay adds at most full power: what seems to be more is a reading that steps, and that passes.
+        unexplained_heat(look, min(share, 1.0))
+        heat_past_contactor(look, min(share, 1.0))
         missing_heat(look, share)
 
 
@@ -77,8 +78,11 @@ def explained_share(look: Look, excused: float) -> float:
 
 
 def unexplained_heat(look: Look, share: float) -> None:
-    """Cumulative sum of too much heat: a relay that conducts all the time."""
+    """Cumulative sum of too much heat: a relay that conducts all the time. It rests while a door is open, which opens
+    the contactor, and while the reading recovers after that."""
     state = look.state
+    if look.now_s < state.shut_s:
+        return
     state.excess = cusum.grow(state.excess, share, explained_share(look, state.excused_high), look.dt_s)
     if state.excess > look.policy.excess_share_s:
         known = "unexplained-heat" in state.trips
@@ -88,18 +92,15 @@ def unexplained_heat(look: Look, share: float) -> None:
 
 
 def heat_past_contactor(look: Look, share: float) -> None:
-    """The same sum for heat after a trip switched relay and contactor off. It raises the danger message.
-
-    No more than full power can get past them: if more seems to, the reading itself has stepped, and that passes. A
-    reading so noisy that it trips shows nothing about heat: the estimate swings by full power both ways.
-    """
+    """The same sum for heat after a trip switched relay and contactor off. It raises the danger message. A reading so
+    noisy that it trips shows nothing about heat: the estimate swings by full power both ways."""
     state = look.state
     open_s = look.now_s - state.coil_s if state.trips and state.coil is False else 0.0
     if open_s <= GLOW_S:
         state.past_open = 0.0
     elif state.noise_k <= look.policy.noise_k:
         allowed = explained_share(look, state.excused_high)
-        grown = cusum.grow(state.past_open, min(share, 1.0), allowed, look.dt_s)
+        grown = cusum.grow(state.past_open, share, allowed, look.dt_s)
         # The sum is kept near its threshold, so that it falls soon after the heat is cut.
         state.past_open = min(grown, 2.0 * look.policy.excess_share_s)
     if state.past_open > look.policy.excess_share_s:

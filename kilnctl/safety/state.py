@@ -162,6 +162,7 @@ class SafetyState:
     top_c: float = -math.inf  # the recent top: a rise below it is a recovery
     fall: Fall | None = None
     settled_s: float = 0.0  # the missing-heat sum rests until then
+    shut_s: float = 0.0  # after a door that a switch told: the sum of unexplained heat rests until then
     excess: float = 0.0  # sum of unexplained heat, full-power seconds
     past_open: float = 0.0  # the same sum since a trip switched contactor and relay off
     missing: float = 0.0  # sum of missing heat
@@ -207,7 +208,7 @@ class SafetyState:
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
         self.delayed_c, self.second_k, self.rejected, self.lumps, self.loads = None, 0.0, None, None, NO_LOADS
         self.held, self.excused_high, self.excused_low, self.glow = (), 0.0, 0.0, 0.0
-        self.top_c = self.settled_s = -math.inf
+        self.top_c = self.settled_s = self.shut_s = -math.inf
         # What the air did meanwhile is unknown too: the chamber is purged again.
         self.purge_until_s = math.inf
 

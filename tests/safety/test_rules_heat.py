@@ -325,7 +325,7 @@ def test_one_look_is_passed_through_every_rule(told):
     assert rules_heat.behaviour(at(s, Reading(110.0, door_open=told), look, dt=1.0, fired=0.0)) == 0.2
     level = 100.0 + 10.0 * (1.0 - math.exp(-0.2))
     assert s.slow_c == s.top_c == pytest.approx(level)
-    assert s.fall is None and s.settled_s == 680.0, "it has risen again"
+    assert s.fall is None and s.settled_s == 680.0 and s.shut_s == 0.0, "it has risen again"
     assert s.window == s.sink == (s.slow_c, 0.0)
     calm = state(settled_s=-math.inf)
     assert (
@@ -337,7 +337,7 @@ def test_one_look_is_passed_through_every_rule(told):
 def test_an_open_door_ends_falls_and_lets_the_losses_settle():
     s = state(fall=Fall(0.0, 100.0, 90.0, 0.2, None), window=Span(100.0, 5.0))
     rules_heat.behaviour(at(s, Reading(100.0, door_open=True), tick(500.0), dt=1.0, fired=0.3))
-    assert s.fall is None and s.settled_s == 680.0
+    assert s.fall is None and s.settled_s == s.shut_s == 680.0
     first = SafetyState()
     rules_heat.behaviour(at(first, Reading(77.0, limit_c=70.0), tick(), dt=1.0, fired=0.3))
     assert first.slow_c == first.top_c == 77.0 and first.second_c == 70.0

@@ -94,6 +94,24 @@ def test_while_nearly_full_power_is_fired_the_load_is_named_first(fired, load_fi
     assert s.trips["unexplained-heat"].check == (LOAD_FIRST if load_first else WORDS["unexplained-heat"][2])
 
 
+def test_what_a_door_makes_of_the_reading_is_no_relay():
+    """After a wide door at white heat the reading comes back within seconds, and seems to show twice full power. A
+    relay adds full power at most; and the sum rests until the reading has recovered."""
+    limit = POLICY.excess_share_s
+
+    def after(watts, now, **values):
+        s = state(excess=limit - 1.0, shut_s=100.0, **values)
+        unexplained(at(s, tick=Tick(now, 1, 0.3, unexplained_w=watts, full_power_w=1000.0), dt=1.0))
+        return s
+
+    assert after(2000.0, 99.9).excess == limit - 1.0 and not after(2000.0, 99.9).trips
+    most = 1.0 - POLICY.unexplained_share
+    assert after(2000.0, 100.0).excess == after(1000.0, 100.0).excess == pytest.approx(limit - 1.0 + most)
+    s = state(fired_60=0.5)
+    unexplained(at(s, tick=Tick(1.0, 1, 0.3, unexplained_w=-2000.0, full_power_w=1000.0, heating=True), dt=1.0))
+    assert s.missing == pytest.approx(2.0 - POLICY.unexplained_share - 0.5 * POLICY.explained_per_fired)
+
+
 def test_unexplained_heat_is_weighed_against_what_was_fired():
     base, per = POLICY.unexplained_share, POLICY.explained_per_fired
 

@@ -92,12 +92,12 @@ def test_a_restart_of_the_timers_forgets_spans_and_comparisons_and_nothing_else(
     kept = {"trips", "believed", "time_s", "step", "good_s", "reach_k", "raw_since_s", "sample_since_s", "fired_60"}
     kept |= {"fired_300", "coil_s", "door_told", "danger", "danger_by", "danger_top_c", "cut_s"}
     kept |= {"lumps_c"}
-    for name in {f.name for f in dataclasses.fields(SafetyState)} - kept - {"settled_s"}:
+    for name in {f.name for f in dataclasses.fields(SafetyState)} - kept - {"settled_s", "shut_s"}:
         assert getattr(made, name) == getattr(fresh, name), name
     for name in kept - {"trips", "believed"}:
         assert getattr(made, name) == 123.5, name
     # The missing-heat sum need not pause: the estimator has nothing to unlearn.
-    assert made.settled_s == -math.inf and made.top_c == -math.inf and made.purge_until_s == math.inf
+    assert made.settled_s == made.shut_s == made.top_c == -math.inf and made.purge_until_s == math.inf
 
 
 def test_a_copy_is_whole_and_its_latches_are_its_own():
