@@ -13,6 +13,7 @@ from kilnctl import VirtualOven, control, load_oven
 from kilnctl.control import reference
 from kilnctl.control.simc import Tuning, by_tangent
 from kilnctl.model.day_zero import day_zero
+from kilnctl.model.doubt import SURE, Unsure
 from kilnctl.model.energy import EnergyModel
 from kilnctl.plants.conditions import Conditions
 from kilnctl.settings.construction import Load
@@ -197,12 +198,13 @@ def tuned_on_the_oven(oven: Oven, at_c: float) -> tuple[Tuning, Tuning]:
 
 
 def run(
-    oven: Oven, scenario: Scenario, controller: control.AnyController, model: EnergyModel
+    oven: Oven, scenario: Scenario, controller: control.AnyController, model: EnergyModel, unsure: Unsure = SURE
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
-    """(chamber °C, duty, the step's processor time µs) each second, and kWh, of one controller on one scenario."""
+    """(chamber °C, duty, the step's processor time µs) each second, and kWh, of one controller on one scenario.
+    `unsure`: how wrong the control takes its model to be."""
     plant = plant_of(oven, scenario)
     schedule = Schedule(name=scenario.name, steps=scenario.steps, soak_counts="from arrival", too_fast="stretch")
-    programme = control.programme_of(oven, schedule, scenario.model(model), plant.chamber_c)
+    programme = control.programme_of(oven, schedule, scenario.model(model), plant.chamber_c, unsure=unsure)
     reading = plant.advance(1.0, 0.0, True)
     state = controller.start(programme, reading)
     chamber, duty, cost, asked = [], [], [], 0.0
