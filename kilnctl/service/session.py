@@ -27,7 +27,7 @@ from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from ..terms import Outcome, Request
 from . import saved_trips
-from .readying import readied
+from .readying import files_of, readied, refusal
 
 #: Longest that checking a description may take on a small computer, s.
 CHECK_S = 120.0
@@ -37,21 +37,18 @@ NOTHING = Truth()
 
 
 def prepare(oven: Oven, schedule: Schedule, model_file: str | None = None, start_c: float | None = None) -> PreparedRun:
-    """As `kilnctl.run.prepare`, after the check: refuses all that can be refused before there is heat. Both in
-    processes of their own, for an oven that has a file. Raises KilnctlError."""
+    """As `kilnctl.run.prepare`, after the check: refuses all that can be refused before there is heat. Both in a
+    process of their own, for an oven that has a file. Raises KilnctlError."""
     if not oven.file:
         return make_ready(oven, schedule, model_file, start_c)
-    check_apart(oven, schedule, model_file)
     return readied(oven, schedule, model_file, start_c)
 
 
-def check_apart(oven: Oven, schedule: Schedule | None = None, model_file: str | None = None) -> None:
-    """`kilnctl check` in a process of its own: the process that heats has neither time nor memory for its arithmetic.
-    Raises KilnctlError."""
-    files = [x.file for x in (oven, schedule) if x is not None and x.file]
-    if not oven.file:
+def check_apart(oven: Oven) -> None:
+    """`kilnctl check` of an oven alone, in a process of its own. Raises KilnctlError."""
+    files = files_of(oven, None, None)
+    if not files:
         return
-    files += ["--model", model_file] if model_file and len(files) == 2 else []
     try:
         done = subprocess.run(
             [sys.executable, "-m", "kilnctl", "check", *files],
@@ -63,10 +60,8 @@ def check_apart(oven: Oven, schedule: Schedule | None = None, model_file: str | 
         )
     except (OSError, subprocess.TimeoutExpired) as error:
         raise KilnctlError(f"{oven.file}: could not be checked: {error}") from None
-    if done.returncode:
-        raise KilnctlError(
-            done.stderr.strip() or f"{oven.file}: the check failed without a word (status {done.returncode})"
-        )
+    if why := refusal(oven, done.returncode, done.stderr):
+        raise KilnctlError(why)
 
 
 class Rest:

@@ -65,16 +65,11 @@ def _vertical(film: Air, difference_k: float, height_m: float) -> float:
     return nusselt * film.conductivity_w_mk / height_m
 
 
-def horizontal_film(surface_c: float, air_c: float, length_m: float, facing: str) -> float:
-    """Natural convection at a horizontal plate, W/(m²·K); `facing` "up" or "down" is the side the air is on,
-    length_m = area/perimeter. W. H. McAdams, Heat Transmission (1954), as in Incropera eqs. 9.30–9.32: with the buoyant
-    side free Nu = 0.54 Ra^¼ or 0.15 Ra^⅓, the larger (Ra to 1e11); with it confined Nu = 0.27 Ra^¼ (Ra to 3e10).
-    Both are carried on to EXTENDED_HORIZONTAL_RA."""
-    return _horizontal(air(0.5 * (surface_c + air_c)), surface_c - air_c, length_m, facing)
-
-
-def _horizontal(film: Air, difference_k: float, length_m: float, facing: str) -> float:
-    """The same with the air of the film known."""
+def horizontal_film(film: Air, difference_k: float, length_m: float, facing: str) -> float:
+    """Natural convection at a horizontal plate that is difference_k warmer than its air, W/(m²·K); `film`: the air at
+    the mean of both; `facing` "up" or "down" is the side the air is on, length_m = area/perimeter. W. H. McAdams, Heat
+    Transmission (1954), as in Incropera eqs. 9.30–9.32: with the buoyant side free Nu = 0.54 Ra^¼ or 0.15 Ra^⅓, the
+    larger (Ra to 1e11); with it confined Nu = 0.27 Ra^¼ (Ra to 3e10). Both are carried on to EXTENDED_HORIZONTAL_RA."""
     if facing not in ("up", "down"):
         raise ValueError(f"facing = {facing!r}: 'up' or 'down'")
     ra = _rayleigh(film, difference_k, length_m)
@@ -136,7 +131,7 @@ def _natural(film: Air, difference_k: float, height_m: float, orientation: str) 
     """The same with the air of the film known."""
     if orientation == "vertical":
         return _vertical(film, difference_k, height_m)
-    return _horizontal(film, difference_k, height_m, orientation)
+    return horizontal_film(film, difference_k, height_m, orientation)
 
 
 def extrapolated(surface_c: float, air_c: float, height_m: float, orientation: str) -> bool:

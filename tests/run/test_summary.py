@@ -160,13 +160,13 @@ def test_a_soak_that_waited_for_what_a_part_might_be_says_so():
     time = np.arange(0.0, 4000.0)
     part = np.minimum(20.0 + 0.18 * time, 199.0)
     run = made_run(time, np.full(4000, 200.0), soak(follows="part"))
-    run.data |= {"part_estimate_c": part, "part_sd_k": np.full(4000, 0.9)}
+    run.data = {**run.data, "part_estimate_c": part, "part_sd_k": np.full(4000, 0.9)}
     ((name, asked_s, there_s),) = summarise(run).waited
     assert (name, asked_s) == ("soak", 600.0) and there_s == pytest.approx(3000.0, abs=30.0)
     text = summary_text(summarise(run))
     assert "10 min were asked of 'soak'" in text and "sensors: part" in text
     for other in (
-        replace(run, data=run.data | {"part_c": part}),
+        replace(run, data={**run.data, "part_c": part}),
         replace(run, schedule=soak()),
         replace(run, schedule=soak(2900.0, follows="part")),
     ):

@@ -63,7 +63,7 @@ def test_whoever_ends_a_run_whose_trip_is_watched_leaves_a_tripped_run(oven, tmp
     cabinet = oven("curing-cabinet")
     rig = FaultyBoard(cabinet, load=cabinet.usual_load, seed=2)
     with at_work(cabinet, tmp_path, rig=rig, speed=200.0, idle=False, before=begun(cabinet)) as person:
-        folder = Path(person.until(lambda said: said["trips"] and said["running"])["folder"])
+        folder = Path(person.until(lambda said: said.get("trips") and said["running"])["folder"])
         if ends == "stop":
             person.ask("stop", by="test")
         else:

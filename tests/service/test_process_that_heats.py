@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from kilnctl import KilnctlError, prepare
+from kilnctl import KilnctlError, load_oven, prepare
 from kilnctl.service.readying import readied
 
 CODE = """
@@ -58,3 +58,18 @@ def test_what_is_refused_in_the_other_process_is_said_in_this_one(oven, schedule
         readied(cabinet, cure, str(tmp_path / "nothing here.yaml"), 20.0)
     assert "Traceback" not in str(refused.value)
     assert readied(cabinet, cure, None, 20.0).policy == prepare(cabinet, cure, None, 20.0).policy
+
+
+@pytest.mark.parametrize("rig", ["virtual", "board"])
+def test_wrong_wiring_keeps_a_real_oven_from_heating_and_says_where_to_look(oven, schedule, tmp_path, rig):
+    text = Path(oven("curing-cabinet").file).read_text(encoding="utf-8")
+    path = tmp_path / "thin.yaml"
+    thin = text.replace("cable area: 2.5 mm²", "cable area: 0.5 mm²")
+    assert thin != text
+    path.write_text(thin + ("rig: {kind: board, port: /dev/none}\n" if rig == "board" else ""), encoding="utf-8")
+    thin_oven, cure = load_oven(path), schedule("powder-cure")
+    if rig == "virtual":
+        assert readied(thin_oven, cure, None, 20.0).policy
+        return
+    with pytest.raises(KilnctlError, match=r"thin\.yaml` calls its wiring WRONG"):
+        readied(thin_oven, cure, None, 20.0)

@@ -4,13 +4,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from kilnctl.thermal import surfaces
 from kilnctl.thermal.air import air
 from kilnctl.thermal.enclosure import ideal_sensor_c, star_conductances_m2
 from kilnctl.thermal.surfaces import (
     cylinder_film,
     extrapolated,
     forced_film,
-    horizontal_film,
     inner_film,
     natural_film,
     outer_film,
@@ -20,6 +20,11 @@ from kilnctl.thermal.surfaces import (
     vertical_film,
 )
 from tests.thermal.reference_formulas import grey_exchange_w_m2, star_c
+
+
+def horizontal_film(surface_c: float, air_c: float, length_m: float, facing: str) -> float:
+    """The film of a plate at surface_c in air at air_c."""
+    return surfaces.horizontal_film(air(0.5 * (surface_c + air_c)), surface_c - air_c, length_m, facing)
 
 
 def test_vertical_plate_against_incropera():
