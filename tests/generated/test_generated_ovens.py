@@ -24,7 +24,8 @@ from tests.generated.known import OPEN
 from tests.generated.ovens import numbered, oven_text
 from tests.generated.spelling import Chance, Spelling
 
-SEED, OVENS = 20261128, 40
+#: So many of them are tried by the quick set; all of them by .ci/run.
+SEED, OVENS, QUICK = 20261128, 40, 20
 #: A short soak here, begun warm: so far below it, K, with half as many ticks, which is harder for the control.
 #: tools/zoo and the slow tests come from the cold and hold it for 45 min.
 SHORT: dict[str, Any] = dict(below_k=60.0, hold_s=1200.0, most_ticks=3000, tick_s=2.0)
@@ -65,7 +66,7 @@ def expect(row, key) -> None:
     assert sorted(known) == sorted(what for what in known if what in found), "no longer so: take it out of known.py"
 
 
-@pytest.mark.parametrize("number", range(OVENS))
+@pytest.mark.parametrize("number", [pytest.param(k, marks=() if k < QUICK else pytest.mark.slow) for k in range(OVENS)])
 def test_drawn_oven_through_check_size_agreement_and_a_soak(number, tmp_path):
     path = tmp_path / "oven.yaml"
     path.write_text(numbered(SEED, number), encoding="utf-8")

@@ -76,7 +76,12 @@ def test_the_rate_falls_without_a_step_and_only_below_the_critical_content(monke
 
 
 @pytest.mark.parametrize(
-    "around_c, share, constant_w", [(150.0, 0.02, None), (300.0, 0.3, None), (200.0, 0.998, 5.0 * (200.0 - 99.97))]
+    "around_c, share, constant_w",
+    [
+        (150.0, 0.02, None),
+        pytest.param(300.0, 0.3, None, marks=pytest.mark.slow),
+        (200.0, 0.998, 5.0 * (200.0 - 99.97)),
+    ],
 )
 def test_the_falling_period_against_its_closed_form(around_c, share, constant_w):
     """A rate in proportion to what is left, in steady air and with convection alone: left = critical · exp(−rate ·
