@@ -46,7 +46,8 @@ def test_steel_through_its_peak(oven, name, mass_kg, to_c):
     )
     run = rehearse(described, plan)
     assert run.outcome == "finished" and run.trips == ()
-    assert run.chamber_c.max() - to_c < 1.5
+    # The chamber itself: a reading's noise and its steps of 1/64 K do not count.
+    assert run.data["true_chamber_c"].max() - to_c < 2.0
     part, middle, sd = (run.data[c] for c in ("true_part_c", "part_estimate_c", "part_sd_k"))
     assert np.nanmax(part) > to_c - 6.0
     # The band is written with two decimals.
