@@ -18,17 +18,23 @@ from ..terms import ExitStatus
 READY_S = 170.0
 
 
+def module_apart(arguments: list[str], timeout_s: float, given: bytes = b"") -> subprocess.CompletedProcess[bytes]:
+    """What a module of ours does in a process of its own, which finds the same modules as this one. Raises OSError, and
+    TimeoutExpired after timeout_s."""
+    return subprocess.run(
+        [sys.executable, "-m", *arguments],
+        input=given,
+        capture_output=True,
+        timeout=timeout_s,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)},
+        check=False,
+    )
+
+
 def readied(oven: Oven, schedule: Schedule, model_file: str | None, start_c: float | None) -> PreparedRun:
     """As `kilnctl.run.prepare`, after `kilnctl check` of an oven that has a file. Raises KilnctlError."""
     try:
-        done = subprocess.run(
-            [sys.executable, "-m", __name__],
-            input=pickle.dumps((oven, schedule, model_file, start_c)),
-            capture_output=True,
-            timeout=READY_S,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)},
-            check=False,
-        )
+        done = module_apart([__name__], READY_S, pickle.dumps((oven, schedule, model_file, start_c)))
     except (OSError, subprocess.TimeoutExpired) as error:
         raise KilnctlError(f"{oven.name}: the run could not be prepared: {error}") from None
     if done.returncode:

@@ -2,9 +2,7 @@
 only `prepare` reads and checks, before any heat."""
 
 import math
-import os
 import subprocess
-import sys
 import threading
 from dataclasses import replace
 
@@ -27,7 +25,7 @@ from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from ..terms import Outcome, Request
 from . import saved_trips
-from .readying import files_of, readied, refusal
+from .readying import files_of, module_apart, readied, refusal
 
 #: Longest that checking a description may take on a small computer, s.
 CHECK_S = 120.0
@@ -50,17 +48,10 @@ def check_apart(oven: Oven) -> None:
     if not files:
         return
     try:
-        done = subprocess.run(
-            [sys.executable, "-m", "kilnctl", "check", *files],
-            capture_output=True,
-            text=True,
-            timeout=CHECK_S,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)},
-            check=False,
-        )
+        done = module_apart(["kilnctl", "check", *files], CHECK_S)
     except (OSError, subprocess.TimeoutExpired) as error:
         raise KilnctlError(f"{oven.file}: could not be checked: {error}") from None
-    if why := refusal(oven, done.returncode, done.stderr):
+    if why := refusal(oven, done.returncode, done.stderr.decode(errors="replace")):
         raise KilnctlError(why)
 
 
