@@ -172,6 +172,8 @@ class SafetyState:
     lumps_c: float = math.nan  # its chamber, as late as a reading, °C
     loads: Loads = NO_LOADS  # the same with each load that may be in
     held: tuple[Lumps, ...] = ()  # the ovens of `policy.envelope`, their chambers at the reading
+    held_s: float = 0.0  # time since their last step, and the energy in it, J
+    held_j: float = 0.0
     excused_high: float = 0.0  # what the model's uncertainty explains, shares of full power: too much heat,
     excused_low: float = 0.0  # and too little
     glow: float = 0.0  # what the heaviest elements that it allows give to the chamber now, share of full power
@@ -208,6 +210,7 @@ class SafetyState:
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
         self.delayed_c, self.second_k, self.rejected, self.lumps, self.loads = None, 0.0, None, None, NO_LOADS
         self.held, self.excused_high, self.excused_low, self.glow = (), 0.0, 0.0, 0.0
+        self.held_s = self.held_j = 0.0
         self.top_c = self.settled_s = self.shut_s = -math.inf
         # What the air did meanwhile is unknown too: the chamber is purged again.
         self.purge_until_s = math.inf

@@ -10,7 +10,7 @@ from kilnctl.safety import Policy, SafetyState, Tick
 from kilnctl.safety.coolest import MOST, held
 from kilnctl.safety.messages import LOAD_FIRST, LOUD, WORDS
 from kilnctl.safety.rule import Look
-from kilnctl.safety.rules_unexplained import excuse, explained_share, unexplained
+from kilnctl.safety.rules_unexplained import EXCUSED_EVERY_S, excuse, explained_share, unexplained
 from kilnctl.safety.state import DANGER, trip
 from tests.safety.safety_scenes import SMALL
 
@@ -203,11 +203,12 @@ def test_no_time_passes_in_the_first_look():
 def test_heavier_elements_keep_heat_and_a_load_that_is_not_there_takes_none():
     s = state()
     lumps = [oven.from_chamber(100.0) for oven in (LIKELY, HEAVY, EMPTY)]
-    for power_w, seconds in ((1500.0, 60), (0.0, 60)):
+    every_s = EXCUSED_EVERY_S
+    for power_w, looks in ((1500.0, 15), (0.0, 15)):
         most_high = 0.0
-        for _ in range(seconds):
-            excuse(doubted(s, power_w=power_w))
-            steps = [held(o, x, 100.0, power_w, 1.0) for o, x in zip((LIKELY, HEAVY, EMPTY), lumps, strict=True)]
+        for _ in range(looks):
+            excuse(doubted(s, power_w=power_w, dt=every_s))
+            steps = [held(o, x, 100.0, power_w, every_s) for o, x in zip((LIKELY, HEAVY, EMPTY), lumps, strict=True)]
             lumps, given, taken = [x for x, _, _ in steps], [w for _, w, _ in steps], [w for _, _, w in steps]
             net_w = given[0] - taken[0]
             assert s.held == tuple(lumps)
@@ -223,8 +224,20 @@ def test_heavier_elements_keep_heat_and_a_load_that_is_not_there_takes_none():
     for _ in range(300):
         excuse(doubted(s, power_w=3000.0))
     assert s.excused_low < 0.01 and s.excused_high < 0.01, "once all is warm they are alike"
-    excuse(doubted(s, power_w=0.0))
+    excuse(doubted(s, power_w=0.0, dt=every_s))
     assert s.excused_low == pytest.approx(0.0, abs=1e-6), "heavy elements go on giving"
+
+
+def test_the_ovens_step_every_few_seconds_with_the_mean_power_of_them():
+    quick, slow = state(), state()
+    for s in (quick, slow):
+        excuse(doubted(s, power_w=1500.0))  # the first look steps at once
+    for k, power_w in enumerate((3000.0, 0.0, 1000.0, 2000.0), 1):
+        excuse(doubted(quick, power_w=power_w))
+        assert (quick.held == slow.held) is (k * 1.0 < EXCUSED_EVERY_S)
+    excuse(doubted(slow, power_w=1500.0, dt=EXCUSED_EVERY_S))
+    assert quick.held == slow.held and quick.excused_low == slow.excused_low and quick.glow == slow.glow
+    assert (quick.held_s, quick.held_j) == (0.0, 0.0)
 
 
 def test_the_ovens_take_every_tick_before_its_heat_is_weighed():
