@@ -22,11 +22,15 @@ from .feasibility import Programme
 from .lateness import hotter_k, more_s_of, unseen_k
 from .ripple import ripple_of
 
-#: When a new plan is made: after this many seconds, or one prediction step if that is shorter; when the followed
-#: temperature has moved by this many kelvin and by this share of its way; and when something changed: on request, at a
-#: corner of the reference, or in the oven (`estimator.doubt_of` above the last). A plan each tick would only cost time:
-#: the trim acts between plans.
-PLAN_EVERY_S, PLAN_MOVED_K, PLAN_MOVED, PLAN_AT_DOUBT = 10.0, 0.5, 0.1, 6.0  # ±30 %: none
+#: When a new plan is made: after PLAN_EVERY_S (s), or PLAN_STEPS prediction steps if that is shorter; when the followed
+#: temperature has moved by PLAN_MOVED_K (K) and by PLAN_MOVED of its way; and when something changed: on request, or at
+#: a corner of the reference.
+PLAN_EVERY_S, PLAN_STEPS, PLAN_MOVED_K, PLAN_MOVED = 20.0, 5.0, 0.5, 0.1  # ±30 %: none
+#: Sooner, after one prediction step (or at once, with `estimator.doubt_of` above PLAN_AT_DOUBT), where the oven is not
+#: where the plan expected it: off by PLAN_OFF_K (K) and by PLAN_OFF of its way; where the heat to plan with has changed
+#: by PLAN_OFF_HEAT, or full power by PLAN_OFF_POWER, as shares of full power. Less is noise of the estimate, and the
+#: trim acts between plans.
+PLAN_AT_DOUBT, PLAN_OFF_K, PLAN_OFF, PLAN_OFF_HEAT, PLAN_OFF_POWER = 6.0, 0.03, 0.01, 0.005, 0.01  # ±30 %: none
 #: Without a voltmeter the current shows the state of the supply. Within this share of the expected current the cause is
 #: taken to be the voltage (P ∝ I²); beyond it, the elements (one of several broken, or aged: P ∝ I). Below these shares
 #: of full power fired, the current is not used.
@@ -165,7 +169,7 @@ def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: fl
     explain."""
     estimate, full, now = s.estimate, s.full_w, s.time_s
     followed_c = estimate.now[programme.follows] - s.ripple_k[programme.follows]
-    if changed or _plan_is_due(s, followed_c, dt_s):
+    if changed or _plan_is_due(s, programme.model, followed_c, dt_s):
         smooth = tuple(t - r for t, r in zip(estimate.now, s.ripple_k, strict=True))
         offset_k = estimate.now[CONTENTS] - value if programme.follows == CONTENTS else 0.0
         s.plan = _plan(programme, s, estimate, smooth, full, now, offset_k)
@@ -185,13 +189,22 @@ def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: fl
     return Wanted(demand, demand - trim, trim, reason)
 
 
-def _plan_is_due(s: EnergyBalanceState, followed_c: float, dt_s: float) -> bool:
-    if s.plan is None or estimator.doubt_of(s.estimate, dt_s) > PLAN_AT_DOUBT:
+def _plan_is_due(s: EnergyBalanceState, model: EnergyModel, followed_c: float, dt_s: float) -> bool:
+    plan = s.plan
+    if plan is None:
         return True
-    if s.time_s - s.plan.time_s >= min(PLAN_EVERY_S, s.plan.step_s) - 1e-9:
+    age_s, way_k = s.time_s - plan.time_s, abs(s.position.reference_c - plan.from_c)
+    if age_s >= min(PLAN_EVERY_S, PLAN_STEPS * plan.step_s) - 1e-9:
         return True
-    moved_k = abs(followed_c - s.plan.from_c)
-    return moved_k > max(PLAN_MOVED_K, PLAN_MOVED * abs(s.position.reference_c - s.plan.from_c))
+    if abs(followed_c - plan.from_c) > max(PLAN_MOVED_K, PLAN_MOVED * way_k):
+        return True
+    if age_s < min(PLAN_EVERY_S, plan.step_s) - 1e-9 and estimator.doubt_of(s.estimate, dt_s) <= PLAN_AT_DOUBT:
+        return False
+    return (
+        abs(followed_c - plan.expected_c(s.time_s)) > max(PLAN_OFF_K, PLAN_OFF * way_k)
+        or abs(estimator.lasting_w(model, s.estimate) - plan.heat_w) > PLAN_OFF_HEAT * s.full_w
+        or abs(s.full_w - plan.full_w) > PLAN_OFF_POWER * s.full_w
+    )
 
 
 def _decision(s: EnergyBalanceState, programme: Programme, wanted: Wanted) -> Decision:

@@ -20,11 +20,14 @@ from ..thermal.constants import STEFAN_BOLTZMANN
 BLOCKS = (1, 1, 1, 2, 2, 3, 4, 4, 8, 8, 12, 16)
 STRIDES = (1,) * 10 + (2,) * 8 + (4,) * 9
 STEPS = sum(BLOCKS)
+#: The strides of one step.
+FINE = STRIDES.count(1)
 #: Ends of the prediction's strides, in steps, and the block that each belongs to.
 ENDS = np.cumsum(STRIDES)
 _STRIDES = np.array(STRIDES, dtype=float)
 _HALVES = np.full(len(BLOCKS), 0.5)
 _BLOCK_OF = np.repeat(np.arange(len(BLOCKS)), BLOCKS)
+_BLOCK_OF_STEP = _BLOCK_OF.tolist()
 _FIRST = np.cumsum((0, *BLOCKS[:-1]))
 #: (strides, blocks): steps from the start and from the end of each block to each of ENDS; 0 before it.
 _SINCE_START = np.maximum(0, ENDS[:, None] - _FIRST)
@@ -76,7 +79,15 @@ class Plan:
     def power_at(self, time_s: float) -> float:
         """Planned power at a later time, W; the last block's beyond the end."""
         step = min(max(0, int((time_s - self.time_s) / self.step_s)), STEPS - 1)
-        return self.powers_w[int(_BLOCK_OF[step])]
+        return self.powers_w[_BLOCK_OF_STEP[step]]
+
+    def expected_c(self, time_s: float) -> float:
+        """What the followed temperature should be at a later time by this plan, °C; only over the strides of one step,
+        beyond them the last of these."""
+        steps = min((time_s - self.time_s) / self.step_s, FINE - 1e-9)
+        before = int(steps)
+        from_c = self.predicted_c[before - 1] if before else self.from_c
+        return from_c + (steps - before) * (self.predicted_c[before] - from_c)
 
 
 def step_length_s(model: EnergyModel) -> float:
