@@ -2,13 +2,13 @@
 
 Unknowns: the nodes of every strip (walls, shelf, load), the element groups, the chamber air; the radiant star is
 algebraic. Time integration is the two-stage, stiffly accurate, L-stable singly diagonally implicit Runge–Kutta method
-of R. Alexander (SIAM J. Numer. Anal. 14, 1977), order two. Radiation to the star is linearised again in every stage. A
-step in which a temperature jumps, or overshoots its surroundings, is halved (`guards`).
+of R. Alexander (SIAM J. Numer. Anal. 14, 1977), order two; each stage is one small matrix (`stage`). A step in which a
+temperature jumps, or overshoots its surroundings, is halved (`guards`).
 
 Two sets of frozen coefficients keep a step cheap. *Deep*: conductivities and heat capacities of the strips and the
 outer films hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors are
-eliminated once per block (`elimination`). *Quick*: films inside and the capacities of elements and air, taken half a
-step ahead and renewed as soon as they matter. Steps change enthalpy, not temperature: what leaves one node enters
+eliminated once per block (`elimination`). *Quick*: films inside, tangents of the radiation, and the capacities of
+elements and air; a step that ends too far from where they were taken is computed again with new ones. Steps change enthalpy, not temperature: what leaves one node enters
 another, and at the end of a block temperatures come from the enthalpies. So energy is conserved to rounding."""
 
 from collections.abc import Callable
@@ -19,17 +19,23 @@ from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.psychrometrics import WATER_J_PER_KGK
 from .balance import Body, EnergyLedger, Surroundings
 from .elimination import Elimination
-from .guards import FAR_K, SHORTEST_S, TOP_K, bridged_star, coldest_k, enclosed, hottest_k, must_halve
+from .guards import FAR_K, SHORTEST_S, TOP_K, coldest_k, enclosed, hottest_k, must_halve
 from .moisture import Moisture
 from .property_tables import KNOTS, LOWEST_K, STEP_K, extend, locate
+from .stage import Air, Star, stage_matrix
 
 #: Alexander's coefficient of the two-stage L-stable method, 1 − 1/√2.
 GAMMA = 1.0 - 0.5**0.5
 #: A block ends after this many steps, or when a node's temperature has changed by the tolerance; in its first two steps
 #: by YOUNG times that, or fast heating would close a block every step. The air may change AIR times as much.
-MOST_STEPS, YOUNG, AIR = 60, 4.0, 3.0
-#: The quick coefficients are renewed when a surface's difference to the air has changed so much: K, and a share.
-QUICK_MOVED_K, QUICK_MOVED_SHARE = 0.5, 0.05
+MOST_STEPS, YOUNG, AIR = 240, 4.0, 3.0
+#: The quick coefficients hold while no surface is further from where they were taken than either of these: K, and a
+#: share of its difference to the air (films), or of its absolute temperature (radiation: at the limit a surface emits
+#: 6 · SHARE² less than it should, 0.02 %). Together the surfaces may use up one such limit.
+FILM_MOVED_K, FILM_MOVED_SHARE, EMITS_MOVED_K, EMITS_MOVED_SHARE = 0.5, 0.05, 0.5, 0.005
+#: A step is computed again so often at most; after one that went by this much of the limits (as a square) the next is
+#: expected to go as far.
+AGAIN, FAST = 4, 0.5
 _AHEAD, _BEHIND = (1.0 - GAMMA) / GAMMA, 2.0 - 1.0 / GAMMA
 
 
@@ -40,7 +46,7 @@ class Core:
         self, body: Body, around: Surroundings, start_k, tolerance_k: float = 3.0, moisture: Moisture | None = None
     ):
         """All at `start_k`. A block ends when a node has moved by `tolerance_k` (four times that in its first two
-        steps), the air by three times as much, or after 60 steps."""
+        steps), the air by three times as much, or after MOST_STEPS."""
         self.body, self.around, self.tolerance_k = body, around, tolerance_k
         self.moisture = None if moisture is None or moisture.dry else moisture
         self.strips = body.rows.shape[1]
@@ -59,14 +65,13 @@ class Core:
         self._block_s = 0.0
         #: Nodes before and after the last step, and its length, s: their rate is wanted once a block.
         self._went = self.nodes_k, self.nodes_k, 1.0
-        self._surface_rate = np.zeros_like(self.surfaces_k)
-        self._air_rate = self.air_k * 0.0
+        #: The same of surfaces and air; and whether the last step went far.
+        self._quick_went, self._fast = (self.surfaces_k, self.air_k, self.surfaces_k, self.air_k, 1.0), False
         self._last_w = np.zeros_like(self.surfaces_k[self.strips :])
         self._carried: tuple[np.ndarray, np.ndarray] | None = None
         self._row_start = body.rows * KNOTS
         self._element_start = body.element_row * KNOTS
-        self._left, self._right = np.empty((3, len(body.star))), np.empty((4, len(body.star)))
-        self._scaled, self._cube, self._mix = np.empty((3, len(body.star))), np.empty(len(body.star)), np.ones(3)
+        self._given = np.ones(len(body.star) + 2)
         self._element_capacity = self._capacity_of(self.surfaces_k[self.strips :])
         #: Films inside times area, W/K, as last frozen.
         self.film_w_per_k = np.zeros_like(self.surfaces_k)
@@ -171,7 +176,7 @@ class Core:
         last = middle[-1]
         radiation = STEFAN_BOLTZMANN * b.outer_emissivity * (last + ambient) * (last * last + ambient * ambient)
         self._outer = b.outer_area * (b.outer_films(last, ambient) + radiation)
-        self._freeze_quick(*self._soon(dt, element_w))
+        self._freeze_soon(dt, element_w)
         if moisture is not None:
             moisture.humidity.set(around.vent_w_per_k + around.door_w_per_k, around.leak_w_per_k, self.air_k)
             moisture.freeze(dt, self.nodes_k, middle, self._capacity, self.film_w_per_k)
@@ -179,7 +184,6 @@ class Core:
         self._flows = around.vent_w_per_k, around.leak_w_per_k, around.door_w_per_k
         self._openings = around.port_m2, around.doorway_m2
         self._fan, self._bridges = around.fan_w, around.bridges_w_per_k
-        self._bridged, self._bridged_k = bool(np.any(self._bridges)), self.radiant_k
         self._room_emission = STEFAN_BOLTZMANN * ambient**4
         self._star = b.star if around.star_factor is None else b.star * around.star_factor
         self._room_film = around.room_film
@@ -210,13 +214,16 @@ class Core:
         mean = np.where(flat, p.integral_step[low] * slope, (above - below) / np.where(flat, 1.0, difference))
         self._link = b.per_length * mean + b.contact
 
-    def _soon(self, dt: float, element_w):
-        """Surfaces and air expected half a step ahead: extrapolated at the last rate, elements also by the change of
-        their power."""
+    def _freeze_soon(self, dt: float, element_w) -> None:
+        """Freeze the quick coefficients for a step whose end is not known yet: surfaces and air go on as in the last
+        step, elements also by the change of their power."""
+        s0, a0, s1, a1, step_s = self._quick_went
         half = 0.5 * dt
-        surfaces = self.surfaces_k + half * self._surface_rate
-        surfaces[self.strips :] += half * (element_w - self._last_w) / self._element_capacity
-        return surfaces, self.air_k + half * self._air_rate
+        moved = (half / step_s) * (s1 - s0)
+        moved[self.strips :] += half * (element_w - self._last_w) / self._element_capacity
+        moved = np.minimum(np.maximum(moved, -FAR_K), FAR_K)
+        air = self.air_k + (half / step_s) * (a1 - a0)
+        self._freeze_quick(self.surfaces_k + moved, air, self.surfaces_k + 2.0 * moved, self.star_w)
 
     def _note_quick(self) -> None:
         """Add up the enthalpy that elements and air have gained, with the capacities used until now."""
@@ -225,16 +232,19 @@ class Core:
         self._air_j = self._air_j + self._air_capacity * (self.air_k - self._air_mark)
         self._element_mark, self._air_mark = elements, self.air_k
 
-    def _freeze_quick(self, surfaces, air) -> None:
+    def _freeze_quick(self, surfaces, air, after, star_w: float) -> None:
+        """Films and capacities in the middle of a step, radiation at its end (`after`), where the last stage is; bridges
+        at that emission of the star, W/m²."""
         b = self.body
         # Extrapolation at a rise of power may leave the tables; the resulting temperature does not (or it melts).
-        surfaces = np.minimum(np.maximum(surfaces, LOWEST_K), TOP_K)
+        surfaces, after = (np.minimum(np.maximum(x, LOWEST_K), TOP_K) for x in (surfaces, after))
         air = min(max(air, LOWEST_K), TOP_K)
         self._element_capacity = self._capacity_of(surfaces[self.strips :])
         self._air_capacity = b.air_capacity * 273.15 / air
         self.film_w_per_k = b.surface_area * b.film_scale * b.inner_films(surfaces, air)
-        self._film_at = surfaces - air
-        self._film_limit = QUICK_MOVED_K + QUICK_MOVED_SHARE * np.abs(self._film_at)
+        film_limit = FILM_MOVED_K + FILM_MOVED_SHARE * np.abs(surfaces - air)
+        self._per_limit = 1.0 / np.minimum(film_limit, EMITS_MOVED_K + EMITS_MOVED_SHARE * after)
+        self._frozen_at, self._frozen_air, self._frozen_star = after, air, star_w
         self._weighed = False
 
     def _capacity_of(self, elements):
@@ -258,28 +268,16 @@ class Core:
         self._weighed = False
 
     def _weigh(self) -> None:
-        """What a stage needs of surfaces, films and air; computed again when any coefficients have changed."""
-        tau = GAMMA * self._dt
+        """The matrix of a stage; computed again when any coefficients have changed."""
+        tau, film, rho = GAMMA * self._dt, self.film_w_per_k, self._star
         weight = np.concatenate((self._strips.top * tau, tau / self._element_capacity))
-        rho, film = self._star, self.film_w_per_k
-        self._left[1], self._left[2] = film, rho
-        w_air = self._scaled[2] = weight * film
-        self._one_film = 1.0 + (w_air if self._room_film is None else w_air + weight * self._room_film)
-        self._room = None if self._room_film is None else weight * self._room_film * self._ambient_k
-        w_star = self._scaled[1] = weight * rho
-        self._w_star3 = (3.0 * STEFAN_BOLTZMANN) * w_star
-        self._w_star4 = (4.0 * STEFAN_BOLTZMANN) * w_star
-        self._rho4 = (4.0 * STEFAN_BOLTZMANN) * rho
         self._element_weight = weight[self.strips :]
-        flows, (vapour, from_k) = sum(self._flows), self._vapour
-        self._air_base = self._air_capacity / tau
-        self._air_sum = self._air_base + film.sum(axis=0) + flows + vapour
-        self._air_load = flows * self._ambient_k + vapour * from_k + self._fan
-        self._star_sum = rho.sum(axis=0) + sum(self._openings)
-        self._star_load = sum(self._openings) * self._room_emission
-        # Plain floats are several times faster than numpy's scalars.
-        self._air_base, self._air_sum, self._air_load = map(float, (self._air_base, self._air_sum, self._air_load))
-        self._star_sum, self._star_load = float(self._star_sum), float(self._star_load)
+        flows, (vapour, from_k), base = sum(self._flows), self._vapour, self._air_capacity / tau
+        load_w = flows * self._ambient_k + vapour * from_k + self._fan
+        air = Air(base, base + float(film.sum()) + flows + vapour, load_w)
+        openings, star_k = sum(self._openings), (self._frozen_star / STEFAN_BOLTZMANN) ** 0.25
+        star = Star(float(rho.sum()) + openings, openings * self._room_emission, self._bridges, star_k)
+        self._stage = stage_matrix(weight, film, rho, self._frozen_at, self._room_film, self._ambient_k, air, star)
         self._weighed = True
 
     # ---- one step ------------------------------------------------------------------------------------------
@@ -289,20 +287,21 @@ class Core:
         calm = self._age > 0
         if not calm:
             self._open_block(dt, element_w)
-        else:
-            surfaces, air = self._soon(dt, element_w)
-            moved = surfaces - air
-            moved -= self._film_at
-            np.abs(moved, out=moved)
-            if (moved > self._film_limit).any():
-                calm = False
-                self._note_quick()
-                self._freeze_quick(surfaces, air)
+        elif self._fast:
+            self._note_quick()
+            self._freeze_soon(dt, element_w)
         if dt != self._dt:
             self._factor(dt)
-        if not self._weighed:
-            self._weigh()
-        first, second = self._stages(element_w)
+        responses = self._strips.respond_twice(self.nodes_k)
+        first, second = self._stages(responses, element_w)
+        for _ in range(AGAIN):
+            if not self._is_off(second):
+                break
+            calm = False
+            self._note_quick()
+            middle, star_w = 0.5 * (self.surfaces_k + second[1]), max(second[3], self._frozen_star / 16.0)
+            self._freeze_quick(middle, 0.5 * (self.air_k + second[2]), second[1], star_w)
+            first, second = self._stages(responses, element_w)
         limit = YOUNG * self.tolerance_k if self._age < 2 else self.tolerance_k
         moved = second[0] - self._nodes_start
         self.moved_k = moved_k = float(np.abs(moved, out=moved).max())
@@ -326,8 +325,9 @@ class Core:
         self._sum_bridges += early * early_w + late * second[4]
         if self._room_film is not None:
             self._sum_surfaces += early * surfaces + late * second[1]
-        self._surface_rate = (second[1] - self.surfaces_k) * (1.0 / dt)
-        self._air_rate = (second[2] - self.air_k) / dt
+        went = (second[1] - self.surfaces_k) * self._per_limit
+        self._fast = float(went.dot(went)) > FAST
+        self._quick_went = (self.surfaces_k, self.air_k, second[1], second[2], dt)
         self._last_w = element_w
         base, self._went = self.nodes_k, (self.nodes_k, second[0], dt)
         self.nodes_k, self.surfaces_k, self.air_k, self.star_w, _ = second
@@ -348,53 +348,37 @@ class Core:
         """Temperature of the radiant star, K."""
         return (self.star_w / STEFAN_BOLTZMANN) ** 0.25
 
-    def _stages(self, element_w) -> tuple[tuple, tuple]:
+    def _is_off(self, second: tuple) -> bool:
+        """Whether a step ended too far from where the quick coefficients were taken."""
+        off = second[1] - self._frozen_at
+        off *= self._per_limit
+        if float(off.dot(off)) > 1.0 or abs(second[2] - self._frozen_air) > FAR_K:
+            return True
+        return bool(self._bridges) and abs(second[3] - self._frozen_star) > 4.0 * EMITS_MOVED_SHARE * self._frozen_star
+
+    def _stages(self, responses: tuple[np.ndarray, np.ndarray, np.ndarray], element_w) -> tuple[tuple, tuple]:
         """Both implicit stages. Of the first: last nodes, surfaces, air, star emission, W/m², and what the bridges
         draw, W; of the second: all nodes and the same."""
-        strips, now, air_k = self._strips, self.surfaces_k, self.air_k
-        heat = self._element_weight * element_w
-        hot, cold, later = strips.respond_twice(self.nodes_k)
-        old = now[self.strips :]
-        first = self._stage(hot, old + heat, air_k, now)
-        surfaces = first[0]
-        warmed = surfaces[: self.strips] - hot
+        if not self._weighed:
+            self._weigh()
+        strips, given, n = self._strips, self._given, self.strips
+        hot, cold, later = responses
+        old, air = self.surfaces_k[n:], self.air_k
+        warm = self._element_weight * element_w
+        given[:n], given[-2] = hot, air
+        np.add(old, warm, out=given[n:-2])
+        first = self._stage.dot(given)
+        warmed = first[:n] - hot
         rest = later + strips.later * warmed
-        elements = _AHEAD * surfaces[self.strips :] + _BEHIND * old + heat
-        second = self._stage(rest[0], elements, _AHEAD * first[1] + _BEHIND * air_k, surfaces)
-        nodes = rest + strips.ratio * (second[0][: self.strips] - rest[0])
-        return (cold + strips.ratio[-1] * warmed, *first), (nodes, *second)
-
-    def _stage(self, hot, elements, base_air, guess):
-        """One implicit stage: surfaces, air, star emission, W/m², and what the bridges draw, W; radiation linearised
-        about `guess`. `hot`: the strips' hot faces without heat at them; `elements` with their heat, and nothing
-        lost."""
-        left, right, scaled, cube = self._left, self._right, self._scaled, self._cube
-        offset, fourth = scaled[0], right[3]
-        square = guess * guess
-        np.multiply(square, guess, out=cube)
-        np.multiply(square, square, out=fourth)
-        np.multiply(self._rho4, cube, out=left[0])
-        np.multiply(self._w_star3, fourth, out=offset)
-        offset[: self.strips] += hot
-        offset[self.strips :] += elements
-        if self._room is not None:
-            offset += self._room
-        cube *= self._w_star4
-        cube += self._one_film
-        np.divide(scaled, cube, out=right[:3])
-        (b1, a11, a12, _), (b2, a21, a22, _), (_, _, _, fourths) = left.dot(right.T).tolist()
-        # Star: star_sum·M − Σ slope·T + 3 Σ ρ σ T*⁴ − aperture = 0;  air: capacity and films.
-        a11, a12, a21, a22 = self._star_sum - a11, -a12, -a21, self._air_sum - a22
-        b1 += self._star_load - 3.0 * STEFAN_BOLTZMANN * fourths
-        b2 += self._air_base * base_air + self._air_load
-        alone = a11 - a12 * a21 / a22
-        drawing = b1 - a12 * b2 / a22
-        if self._bridged:
-            star, bridges_w, self._bridged_k = bridged_star(
-                alone, drawing, self._bridges, self._ambient_k, self._bridged_k
-            )
-        else:
-            star, bridges_w = drawing / alone, 0.0
-        air = (b2 - a21 * star) / a22
-        self._mix[1], self._mix[2] = star, air
-        return self._mix.dot(right[:3]), air, star, bridges_w
+        early_air, early_star, early_w = first[-3:].tolist()
+        given[:n], given[-2] = rest[0], _AHEAD * early_air + _BEHIND * air
+        warm += _AHEAD * first[n:-3]
+        warm += _BEHIND * old
+        given[n:-2] = warm
+        second = self._stage.dot(given)
+        late_air, star, bridges_w = second[-3:].tolist()
+        nodes = rest + strips.ratio * (second[:n] - rest[0])
+        return (
+            (cold + strips.ratio[-1] * warmed, first[:-3], early_air, early_star, early_w),
+            (nodes, second[:-3], late_air, star, bridges_w),
+        )
