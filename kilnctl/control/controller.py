@@ -119,7 +119,7 @@ def _estimate(
         drift,
         usable,
     )
-    s.ripple_k = ripple_of(programme.model, before, s.ripple_k, heat_w, uneven_w, dt_s, programme.ambient_c)
+    s.ripple_k = ripple_of(before, s.ripple_k, uneven_w)
 
 
 def _followed_c(s: EnergyBalanceState, programme: Programme, reading: Reading) -> float:

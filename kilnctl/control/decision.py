@@ -72,7 +72,7 @@ def duty_of(demand_w: float, full_w: float) -> float:
     return min(1.0, max(0.0, demand_w / full_w)) if full_w > 0.0 else 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)  # as a decision
 class StepInput:
     """Input of a step: the tick that has just passed, `dt_s` long, with `reading` at its end.
 

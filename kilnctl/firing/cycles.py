@@ -54,7 +54,7 @@ class FiringState(NamedTuple):
 
 class Burst(NamedTuple):
     """What one tick fires. `cycles` of mains in it, of which each group is on for `on_cycles`; `runs` of the first
-    group as (on, cycles); `fired` is the share of full power over the tick, 0..1."""
+    group as (on, cycles), where they are wanted; `fired` is the share of full power over the tick, 0..1."""
 
     cycles: int
     on_cycles: tuple[int, ...]
@@ -107,8 +107,20 @@ def _runs(
     return owed, on, runs, lit
 
 
-def fire(pattern: Pattern, state: FiringState, duty: float, dt_s: float) -> tuple[FiringState, Burst]:
-    """The cycles of the coming dt_s at that duty (0..1). Raises ValueError for anything but finite numbers in range.
+def _counted(owed: float, duty: float, cycles: int) -> tuple[float, bool, int]:
+    """As `_runs` of single cycles of one group, without the runs: half a cycle is owed at most, so the cycles that are
+    on are what is owed, rounded; the last was one of them if it has left less than a cycle that is off can."""
+    owed += cycles * duty
+    lit = min(cycles, max(0, math.floor(owed + 0.5 + 1e-9)))
+    owed -= lit
+    return owed, owed < duty - 0.5 - 1e-9 or duty == 1.0, lit
+
+
+def fire(
+    pattern: Pattern, state: FiringState, duty: float, dt_s: float, runs_wanted: bool = True
+) -> tuple[FiringState, Burst]:
+    """The cycles of the coming dt_s at that duty (0..1), with their runs if these are wanted. Raises ValueError for
+    anything but finite numbers in range.
 
     Duty 0 is off at once, also when cycles are owed; duty 1 is on at once.
     """
@@ -124,8 +136,11 @@ def fire(pattern: Pattern, state: FiringState, duty: float, dt_s: float) -> tupl
     band = 0.5 * (pattern.shortest_run - 1)
     owed, on, counts, first = [], [], [], ()
     for g in range(pattern.groups):
-        debt, is_on = state.owed[g], state.on[g] or duty == 1.0
-        debt, is_on, runs, lit = _runs(debt, is_on, duty, cycles, band)
+        debt, is_on, runs = state.owed[g], state.on[g] or duty == 1.0, []
+        if band == 0.0 and pattern.groups == 1 and cycles and not runs_wanted:
+            debt, is_on, lit = _counted(debt, duty, cycles)
+        else:
+            debt, is_on, runs, lit = _runs(debt, is_on, duty, cycles, band)
         owed.append(debt)
         on.append(is_on)
         counts.append(lit)

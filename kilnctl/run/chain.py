@@ -114,7 +114,7 @@ class Chain:
             # The contactor moves while the relay is off: it closes one tick before the first heat, and opens with none.
             duty = 0.0
         if duty > 0.0:
-            self.firing, burst = firing.fire(self.pattern, self.firing, duty, dt_s)
+            self.firing, burst = firing.fire(self.pattern, self.firing, duty, dt_s, runs_wanted=False)
         else:
             self.firing = firing.cut(self.pattern, self.firing)
             burst = Burst(0, (0,) * self.pattern.groups, (), 0.0)

@@ -1,6 +1,7 @@
 """Duty → whole cycles: exact energy, whole cycles only, shortest runs kept, off means off."""
 
 import math
+import random
 from itertools import pairwise
 
 import pytest
@@ -119,3 +120,18 @@ def test_duties_next_to_the_ends_end(pattern, duties):
     for duty in duties:
         state, burst = fire(pattern, state, duty, 0.2)
         assert all(count > 0 for _, count in burst.runs) and sum(count for _, count in burst.runs) == burst.cycles
+
+
+def test_cycles_without_their_runs_are_the_same():
+    """Rows of drawn duties and ticks, also of less than a cycle."""
+    generator = random.Random(5)
+    for frequency_hz, shortest in ((50.0, 1), (60.0, 1), (50.0, 7)):
+        pattern = Pattern(frequency_hz, shortest)
+        whole = counted = ready(pattern)
+        for _ in range(2000):
+            duty = generator.choice((generator.random(), 0.5, 0.02, 1.0, 0.0))
+            dt_s = generator.choice((1.0, 0.97, 0.013, 2.0))
+            whole, burst = fire(pattern, whole, duty, dt_s)
+            counted, plain = fire(pattern, counted, duty, dt_s, runs_wanted=False)
+            assert (plain.cycles, plain.on_cycles, plain.fired) == (burst.cycles, burst.on_cycles, burst.fired)
+            assert counted.on == whole.on and counted.owed == pytest.approx(whole.owed, abs=1e-6)
