@@ -200,8 +200,11 @@ def _plan_is_due(s: EnergyBalanceState, model: EnergyModel, followed_c: float, d
         return True
     if age_s < min(PLAN_EVERY_S, plan.step_s) - 1e-9 and estimator.doubt_of(s.estimate, dt_s) <= PLAN_AT_DOUBT:
         return False
+    off_k, planned_w = followed_c - plan.expected_c(s.time_s), plan.power_at(s.time_s)
+    if (off_k < 0.0 and planned_w >= 0.999 * plan.full_w) or (off_k > 0.0 and planned_w <= 0.001 * plan.full_w):
+        off_k = 0.0  # no plan can give more than there is, nor less than nothing
     return (
-        abs(followed_c - plan.expected_c(s.time_s)) > max(PLAN_OFF_K, PLAN_OFF * way_k)
+        abs(off_k) > max(PLAN_OFF_K, PLAN_OFF * way_k)
         or abs(estimator.lasting_w(model, s.estimate) - plan.heat_w) > PLAN_OFF_HEAT * s.full_w
         or abs(s.full_w - plan.full_w) > PLAN_OFF_POWER * s.full_w
     )
