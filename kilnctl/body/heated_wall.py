@@ -140,3 +140,13 @@ def _spline(x: np.ndarray, y: np.ndarray) -> list[list[float]]:
         (slope - h * (2.0 * bend[:-1] + bend[1:]) / 6.0).tolist(),
         y[:-1].tolist(),
     ]
+
+
+def walls_of(oven: Oven, factors: Factors, highest_c: float) -> tuple[HeatedWall, ...]:
+    """The walls of all faces. They are kept: ovens that differ in what does not reach into a wall share them."""
+    return _walls_of(oven, replace(factors, emissivity=1.0, film=1.0, leakage=1.0), highest_c)
+
+
+@lru_cache(maxsize=32)
+def _walls_of(oven: Oven, factors: Factors, highest_c: float) -> tuple[HeatedWall, ...]:
+    return tuple(HeatedWall(oven, face, factors, highest_c) for face in oven.faces)

@@ -13,7 +13,7 @@ from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import cylinder_film, inner_film
 from ..thermal.walls import WallSolution
-from .heated_wall import NOMINAL, Factors, HeatedWall
+from .heated_wall import NOMINAL, Factors, walls_of
 from .heaters import heater_of
 from .openings import Openings
 from .radiating import star_m2, surfaces_of
@@ -85,7 +85,7 @@ class SteadyOven:
         self.ambient_c = oven.site.ambient_c
         self.speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
         self.fan_w = oven.fan.power_w if oven.fan else 0.0
-        self.walls = [HeatedWall(oven, face, factors, highest_c) for face in oven.faces]
+        self.walls = walls_of(oven, factors, highest_c)
         self.elements = heater_of(oven)
         self.surfaces = surfaces_of(oven, load)
         self.star = [float(g) * STEFAN_BOLTZMANN for g in star_m2(oven, self.surfaces, factors.emissivity)]

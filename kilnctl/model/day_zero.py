@@ -46,6 +46,13 @@ def _day_zero(oven: Oven, load: Load | None, working_c: float | None) -> EnergyM
     return _coupled(oven, load, working, _losses(oven, steady, working), _trim(oven, working))
 
 
+def untrimmed(oven: Oven, load: Load | None, working_c: float) -> EnergyModel:
+    """`day_zero` without the last adjustment of its lumps to the virtual oven's heat-up, which takes most of its time:
+    enough to compare one such model with another."""
+    steady, working = working_of(oven, working_c)
+    return _coupled(oven, load, working, _losses(oven, steady, working), AS_FITTED)
+
+
 @lru_cache(maxsize=64)
 def working_of(oven: Oven, working_c: float | None = None) -> tuple[SteadyOven, float]:
     """The steady body, and the working temperature of the model, °C, within the range of the formulas."""

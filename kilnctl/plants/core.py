@@ -8,8 +8,9 @@ temperature jumps, or overshoots its surroundings, is halved (`guards`).
 Two sets of frozen coefficients keep a step cheap. *Deep*: conductivities and heat capacities of the strips and the
 outer films hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors are
 eliminated once per block (`elimination`). *Quick*: films inside, tangents of the radiation, and the capacities of
-elements and air; a step that ends too far from where they were taken is computed again with new ones. Steps change enthalpy, not temperature: what leaves one node enters
-another, and at the end of a block temperatures come from the enthalpies. So energy is conserved to rounding."""
+elements and air; a step that ends too far from where they were taken is computed again with new ones. Steps change
+enthalpy, not temperature: what leaves one node enters another, and at the end of a block temperatures come from the
+enthalpies. So energy is conserved to rounding."""
 
 from collections.abc import Callable
 
@@ -233,8 +234,8 @@ class Core:
         self._element_mark, self._air_mark = elements, self.air_k
 
     def _freeze_quick(self, surfaces, air, after, star_w: float) -> None:
-        """Films and capacities in the middle of a step, radiation at its end (`after`), where the last stage is; bridges
-        at that emission of the star, W/m²."""
+        """Films and capacities in the middle of a step, radiation at its end (`after`), where the last stage is, and
+        bridges at the star's emission there, W/m²."""
         b = self.body
         # Extrapolation at a rise of power may leave the tables; the resulting temperature does not (or it melts).
         surfaces, after = (np.minimum(np.maximum(x, LOWEST_K), TOP_K) for x in (surfaces, after))

@@ -1,11 +1,10 @@
-"""What keeps the heat balance right in unusual ovens: bridges of any strength, foil that cools within a fraction of a
-step, an element that melts within a tick."""
+"""What keeps the heat balance right in unusual ovens: foil that cools within a fraction of a step, an element that melts
+within a tick."""
 
 import math
 
 import numpy as np
 
-from ..thermal.constants import STEFAN_BOLTZMANN
 from .property_tables import HIGHEST_K, LOWEST_K, STEP_K
 
 #: A step in which the air or a node moves by more than this, K, is halved: the frozen coefficients would change too
@@ -23,28 +22,6 @@ TOP_K = HIGHEST_K - 0.1
 MISSED_K, HALVINGS = 1e-3, 48
 #: A tick in which an element may melt is cut into parts in which it rises by at most this, K.
 MELTING_STEP_K = 150.0
-
-
-def bridged_star(
-    slope: float, drive: float, conductance: float, ambient_k: float, guess_k: float
-) -> tuple[float, float, float]:
-    """Emission of the star W/m², what the bridges draw W, and the star's temperature K, from slope·σT⁴ + conductance·(T
-    − ambient) = drive.
-
-    It is solved and not linearised, so that it works for any conductance: Newton's method on a convex function
-    approaches the root from above. The bridges draw the rest of the star's balance, so energy is exact."""
-    strength, wanted = STEFAN_BOLTZMANN * slope, drive + conductance * ambient_k
-    kelvin = guess_k
-    for _ in range(30):
-        cube = strength * kelvin * kelvin * kelvin
-        step = (cube * kelvin + conductance * kelvin - wanted) / (4.0 * cube + conductance)
-        kelvin = kelvin - step
-        # Convergence is quadratic: after a step of a millikelvin the next is below rounding.
-        if abs(step) < 1e-3:
-            break
-    square = kelvin * kelvin
-    star = STEFAN_BOLTZMANN * square * square
-    return star, drive - slope * star, kelvin
 
 
 def coldest_k(core) -> float:

@@ -11,7 +11,7 @@ a rack is at neither end).
 import math
 from dataclasses import dataclass, replace
 
-from ..model.day_zero import day_zero
+from ..model.day_zero import untrimmed
 from ..model.energy import CHAMBER, CONTENTS, EnergyModel
 from ..model.part_body import PartBody, part_of
 from ..settings.construction import Load
@@ -42,7 +42,7 @@ def load_heating(oven: Oven, load: Load, to_c: float) -> LoadHeating | None:
     the power does not get there."""
     if load.moisture_kg > 0.0 or load.mass_kg <= 0.0:
         return None
-    model, part, u = day_zero(oven, load, to_c), part_of(oven, load, to_c), oven.uncertainty
+    model, part, u = untrimmed(oven, load, to_c), part_of(oven, load, to_c), oven.uncertainty
     value = _lag(model, part, to_c) if part is not None else None
     if part is None or value is None:
         return None

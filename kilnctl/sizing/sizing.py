@@ -8,7 +8,7 @@ from functools import cached_property
 from ..body import load_material
 from ..body.steady import BeyondPhysics, Steady, SteadyOven, root
 from ..errors import KilnctlError
-from ..model.day_zero import day_zero
+from ..model.day_zero import untrimmed
 from ..model.energy import CHAMBER, EnergyModel
 from ..plants.conditions import Conditions
 from ..plants.virtual_oven import VirtualOven
@@ -189,7 +189,7 @@ class Sizing:
         value = self.heat_up_s(from_c, to_c, load)
         if not math.isfinite(value):
             return Range(value, value, value)
-        model = day_zero(self.oven, load, to_c)
+        model = untrimmed(self.oven, load, to_c)
 
         def time_s(m: EnergyModel) -> float:
             x, t = m.rest(from_c), 0.0
