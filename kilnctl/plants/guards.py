@@ -1,5 +1,5 @@
-"""What keeps the heat balance right in unusual ovens: foil that cools within a fraction of a step, an element that melts
-within a tick."""
+"""What keeps the heat balance right in unusual ovens: foil that cools within a fraction of a step, an element that
+melts within a tick."""
 
 import math
 
