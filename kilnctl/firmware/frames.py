@@ -120,32 +120,28 @@ class Receiver:
         """True when this byte ends a good frame of the right length."""
         if byte == 0:
             good = not self._lost and self._left == 1 and self._count == self.size + CRC
-            empty = self._count == 0 and self._left == 0 and not self._lost
-            self._left, self._lost = 0, False
-            count, self._count = self._count, 0
+            empty = self._left == 0
+            self._left, self._count, self._lost = 0, 0, False
             if good:
-                p = self.payload
-                crc = p[count - 3] | (p[count - 2] << 8) | (p[count - 1] << 16)
-                good = crc == crc24(p, self.size)
+                p, end = self.payload, self.size
+                crc = p[end] | (p[end + 1] << 8) | (p[end + 2] << 16)
+                good = crc == crc24(p, end)
             if not good and not empty:
                 self.bad = (self.bad + 1) & 0xFFFF
             return good
-        if self._lost:
-            return False
         if self._left <= 1:
             # A code byte: the number of bytes before the next zero of the payload.
-            if self._left == 1 and not self._put(0):
-                return False
+            if self._left == 1:
+                self._put(0)
             self._left = byte
-            return False
-        self._left -= 1
-        self._put(byte)
+        else:
+            self._left -= 1
+            self._put(byte)
         return False
 
     def _put(self, byte):
         if self._count >= self.size + CRC:
             self._lost = True
-            return False
-        self.payload[self._count] = byte
-        self._count += 1
-        return True
+        else:
+            self.payload[self._count] = byte
+            self._count += 1

@@ -25,9 +25,10 @@ def believed(state: SafetyState, now_s: float) -> Believed:
 def to_saved(trips: tuple[Trip, ...], believed: Believed, wall_s: float) -> list[dict]:
     saved = []
     for trip in trips:
-        then_c, ago_s = believed.get(trip.fault, (None, 0.0))
+        then = believed.get(trip.fault)
+        then_c, then_wall_s = (then[0], wall_s - then[1]) if then is not None else (None, None)
         told = {name: plain(value) for name, value in asdict(trip).items()}
-        saved.append({**told, "then_c": then_c, "then_wall_s": None if then_c is None else wall_s - ago_s})
+        saved.append({**told, "then_c": then_c, "then_wall_s": then_wall_s})
     return saved
 
 
