@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from ..model.energy import N
 from . import estimator, swinging
+from . import onset as onsets
 from . import part as parts
 from . import predictive as planning
 from .decision import ScheduleState
@@ -33,6 +34,7 @@ class EnergyBalanceState(ScheduleState):
     full_w: float = 0.0
     ripple_k: tuple[float, ...] = (0.0,) * N
     part: parts.Part | None = None
+    onset: onsets.Onset | None = None
 
     def copied(self) -> "EnergyBalanceState":
         """A copy; what it holds is never changed, only replaced."""

@@ -14,6 +14,7 @@ from ..model.energy import CHAMBER, CONTENTS, ELEMENT, SENSOR, EnergyModel
 from ..reading import Reading
 from ..terms import Request, RequestKind
 from . import estimator, fallback, reference, swinging
+from . import onset as onsets
 from . import part as parts
 from . import predictive as planning
 from .control_state import EnergyBalanceState, Wanted
@@ -55,7 +56,8 @@ class EnergyBalanceControl:
         estimate = estimator.start(programme.model, value, min(programme.ambient_c, value), programme.late)
         position = reference.begin(programme.legs, value)
         part = parts.begin(programme.part, value, programme.ambient_c) if programme.part is not None else None
-        return EnergyBalanceState(time_s, position, estimate, full_w=programme.model.power_w, part=part)
+        onset = onsets.begun(estimate, value, programme.ambient_c, programme.late)
+        return EnergyBalanceState(time_s, position, estimate, full_w=programme.model.power_w, part=part, onset=onset)
 
     def step(
         self, programme: Programme, state: EnergyBalanceState, given: StepInput
@@ -107,18 +109,16 @@ def _estimate(
         wander, drift = SETTLING_WANDER, SETTLING_DRIFT
     wander *= programme.wander
     noise_k = s.watch.care * programme.noise_k
-    s.estimate = estimator.update(
-        programme.model,
-        before,
-        reading.chamber_c,
-        heat_w,
-        dt_s,
-        programme.ambient_c,
-        noise_k,
-        wander,
-        drift,
-        usable,
-    )
+    model, late = programme.model, programme.late
+    passed = (reading.chamber_c, heat_w, dt_s, programme.ambient_c, noise_k, wander, drift)
+    if s.onset is not None and s.onset.since_s > 0.0 and (door or not usable):
+        s.estimate, s.onset = s.onset.fed, None
+    after = estimator.update(model, s.estimate, *passed, usable and s.onset is None)
+    if s.onset is not None:
+        fed = estimator.update(model, s.onset.fed, *passed, usable)
+        share = heat_w / s.full_w
+        s.onset, after = onsets.watched(s.onset, model, after, fed, reading.chamber_c, share, noise_k, dt_s, late)
+    s.estimate = after
     s.ripple_k = ripple_of(before, s.ripple_k, uneven_w)
 
 
@@ -299,8 +299,10 @@ def _watch(
         return
     ripple_k = s.ripple_k[SENSOR]
     error_k = reading.chamber_c - ripple_k - p.reference_c
-    late_s = programme.model.dead_s + programme.model.lag_at_s(
-        s.estimate.now[CHAMBER], more_s_of(programme.model, s.estimate.late)
+    late_s = (
+        programme.model.dead_s
+        + s.estimate.dead_s
+        + programme.model.lag_at_s(s.estimate.now[CHAMBER], more_s_of(programme.model, s.estimate.late))
     )
     s.watch = swinging.watched(s.watch, s.time_s, error_k, programme.noise_k, dt_s, late_s, ripple_k)
 

@@ -62,6 +62,8 @@ CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0  # ±30 %: BEFORE_S overshoot -0.
 #: The tangent is computed again when elements or chamber have moved this far, K, or after this many steps: computing it
 #: every step would cost time for no accuracy.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30  # ±30 %: none
+#: The dead time is crossed in steps of at least this, s: a quick oven moves far in ten.
+FORWARD_S = 5.0
 _DRIFT_SQUARED = DRIFT_K**2
 
 
@@ -82,7 +84,7 @@ class Estimate:
     its trend and `shares` (power, lining, contents) are the values one dead time ago; `now` holds the temperatures now,
     °C. `unexplained_w`: all that the model does not explain, as a heat flow into the chamber. `calm_w`: mean of
     `heat_w` outside sudden events; `surprise`: recent mean of the innovations in standard deviations; `late`:
-    lateness."""
+    lateness; `dead_s`: by how much the dead time is longer than the model's (`kilnctl.control.onset`)."""
 
     x: tuple[float, ...]
     covariance: np.ndarray  # (SIZE, SIZE)
@@ -101,6 +103,7 @@ class Estimate:
     before_w: float = 0.0
     sudden_s: float = 0.0
     late: float = 0.0
+    dead_s: float = 0.0
 
 
 def start(model: EnergyModel, reading_c: float, ambient_c: float, late: float = 0.0) -> Estimate:
@@ -155,7 +158,8 @@ def update(
     # `after` is new: the functions below change it, until it is handed out.
     after, late_s = _predict(model, estimate, power_w, dt_s, ambient_c, process_noise, fixed)
     after.sudden_s = max(0.0, estimate.sudden_s - dt_s)
-    if seen:
+    # While the dead time fills, no time passes for the filter, and a reading is no news.
+    if seen and len(after.pending) <= len(estimate.pending):
         _gate_innovation(model, after, reading_c, dt_s, noise_k, sudden)
     if not all(LOWEST_C < t < HIGHEST_C for t in after.x):
         # No oven has such values. The model is wrong or the readings jump: start again from the reading.
@@ -209,7 +213,7 @@ def _predict(
     late_s = sum(dt for _, dt in pending)
     # To the nearest tick: rounded up, a dead time slightly above a whole number of ticks puts the filter a tick too
     # early.
-    while pending and late_s - 0.5 * pending[0][1] >= model.dead_s - 1e-9:
+    while pending and late_s - 0.5 * pending[0][1] >= model.dead_s + estimate.dead_s - 1e-9:
         watts, dt = pending.pop(0)
         late_s -= dt
         if tangent is None or age >= RENEW or _stale(tangent, x, dt):
@@ -235,7 +239,7 @@ def _predict(
     # By place: a tick makes one of these, and names cost more than the numbers.
     after = Estimate(
         *(x, covariance, e.now, heat_w, trend_w_per_s, shares, e.unexplained_w, tuple(pending), tangent, age),
-        *(e.rejected, e.surprise, e.calm_w, e.lately_w, e.before_w, e.sudden_s, e.late),
+        *(e.rejected, e.surprise, e.calm_w, e.lately_w, e.before_w, e.sudden_s, e.late, e.dead_s),
     )
     return after, late_s
 
@@ -336,11 +340,14 @@ def _forward_to_now(model: EnergyModel, estimate: Estimate, late_s: float, ambie
     """Set `now`, and all that the model does not explain at that time."""
     now, heat_w, shares = estimate.x, estimate.heat_w, estimate.shares
     if estimate.pending:
-        # The few seconds of the dead time in one step, at their mean power.
-        watts = sum(watts * dt for watts, dt in estimate.pending) / late_s
-        now = model.step(
-            now, shares[0] * watts, late_s, ambient_c, heat_w, *shares[1:], more_s_of(model, estimate.late)
-        )
+        # In steps of some seconds at their mean power.
+        more_s, joules, length_s = more_s_of(model, estimate.late), 0.0, 0.0
+        for watts, dt in estimate.pending:
+            joules, length_s, late_s = joules + watts * dt, length_s + dt, late_s - dt
+            if length_s >= FORWARD_S or late_s < 0.5 * dt:
+                watts = shares[0] * joules / length_s
+                now = model.step(now, watts, length_s, ambient_c, heat_w, *shares[1:], more_s)
+                joules = length_s = 0.0
     into_lining, into_contents = model.taken_w(now)
     estimate.now = now
     estimate.unexplained_w = (

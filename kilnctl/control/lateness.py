@@ -46,10 +46,11 @@ def unseen_k(model: EnergyModel, x, late: float) -> float:
 def hotter_k(model: EnergyModel, x, late: float, sd: float) -> float:
     """By how much the chamber may be hotter than estimated, K, because the readings may come later than found: by `sd`,
     one standard deviation of the lateness. 0 while it cools."""
-    lag_s, gap_k = model.lag_s + more_s_of(model, late), x[CHAMBER] - x[SENSOR]
+    more_s, gap_k = more_s_of(model, late), x[CHAMBER] - x[SENSOR]
+    lag_s = model.lag_s + more_s
     if sd <= 0.0 or gap_k <= 0.0 or lag_s <= 0.0:
         return 0.0
-    return gap_k * (more_s_of(model, late + sd) - more_s_of(model, late)) / lag_s
+    return gap_k * (more_s_of(model, late + sd) - more_s) / lag_s
 
 
 def by_lateness(
