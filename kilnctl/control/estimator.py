@@ -63,7 +63,7 @@ CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0  # ±30 %: BEFORE_S overshoot -0.
 #: every step would cost time for no accuracy.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30  # ±30 %: none
 #: The dead time is crossed in steps of at least this, s: a quick oven moves far in ten.
-FORWARD_S = 5.0
+FORWARD_S = 5.0  # ±30 %: none
 _DRIFT_SQUARED = DRIFT_K**2
 
 
@@ -158,8 +158,8 @@ def update(
     # `after` is new: the functions below change it, until it is handed out.
     after, late_s = _predict(model, estimate, power_w, dt_s, ambient_c, process_noise, fixed)
     after.sudden_s = max(0.0, estimate.sudden_s - dt_s)
-    # While the dead time fills, no time passes for the filter, and a reading is no news.
-    if seen and len(after.pending) <= len(estimate.pending):
+    # While a dead time that was found fills, no time passes for the filter: a reading is no news.
+    if seen and (estimate.dead_s <= 0.0 or len(after.pending) <= len(estimate.pending)):
         _gate_innovation(model, after, reading_c, dt_s, noise_k, sudden)
     if not all(LOWEST_C < t < HIGHEST_C for t in after.x):
         # No oven has such values. The model is wrong or the readings jump: start again from the reading.

@@ -17,16 +17,16 @@ from .estimator import Estimate
 
 #: The first level, in standard deviations of a reading, and the second, as a multiple of it: between the two a tick is
 #: a small part of the time.
-LEVEL_SIGMAS, SECOND = 6.0, 10.0
+LEVEL_SIGMAS, SECOND = 6.0, 10.0  # ±30 %: none (no oven of the bench is late)
 #: A dead time is believed where it is more than this share of the time to the first level: a second zone, or another
 #: part before the chamber, begins more slowly than the model by a third of it.
-MOSTLY = 0.5
+MOSTLY = 0.5  # ±30 %: none (no oven of the bench is late)
 #: And up to this many standard deviations of the lateness, and `ZONE_S`.
-MOST_SIGMAS = 3.0
+MOST_SIGMAS = 3.0  # ±30 %: none (no oven of the bench is late)
 #: Only while the heat is at least this share of full power: a lower one may answer what the readings do.
-FULL = 0.9
+FULL = 0.9  # ±30 %: none (no oven of the bench is late)
 #: An oven further from the room's temperature than this, K, may be cooling: its readings begin nowhere.
-COLD_K = 5.0
+COLD_K = 5.0  # ±30 %: none (no oven of the bench is late)
 
 
 class Times(NamedTuple):

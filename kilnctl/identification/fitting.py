@@ -32,11 +32,12 @@ from .records import Source, as_log
 from .stretches import Piece, averaged, find_doors, noise_of, pieces_of
 
 #: Most steps of the model for each record (as for this many at most, if there are more), and about how many block means
-#: are compared, over all records together.
+#: are compared, over all records together. (No fit is in reach of the bench of sensitivity.)
 MOST_STEPS, AS_FOR, BLOCKS = 12000, 4, 2200
 #: Huber's knee in spreads of the residual: what follows the model is never beyond it.
 KNEE = 6.0
-#: How often the weight of the readings is halved at most, see `_within`.
+#: How often the weight of the readings is halved at most, see `_within`. (No fit is in reach of the bench of
+#: sensitivity.)
 MOST_HALVINGS = 8
 MOST_RECORDS = 40
 

@@ -39,8 +39,10 @@ SAME = 0.05
 #: is wrong than the oven so odd.
 FAR = 4.0
 #: Error of a model that is near to its oven, as a share of the rise above the room (common for eight temperatures).
+#: (No lesson is in reach of the bench of sensitivity.)
 ORDINARY = 0.01
 #: A run that is missed by less than this share of its rise is not odd: a landing need not be better.
+#: (No lesson is in reach of the bench of sensitivity.)
 AIM = 0.004
 #: A run whose last third is missed by more than so many standard deviations by a fit without it is not one oven's.
 BEYOND = 3.0
@@ -48,6 +50,7 @@ BEYOND = 3.0
 #: share of its time, or its sensors were further apart than the rules allow for so long a share.
 MISSING, OPEN, APART = 0.02, 0.1, 0.01
 #: After so many time constants a sensor shows what there is, but for 5 %.
+#: (No lesson is in reach of the bench of sensitivity.)
 SETTLES = 3.0
 #: Names of records that a model keeps.
 MOST_NAMES = 20

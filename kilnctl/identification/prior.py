@@ -15,6 +15,7 @@ from ..model.trained_file import TrainedModel
 
 #: The side (sign of the logarithm) on which a delay is hardly off, and its standard deviation there as a share of that
 #: on the other: 0.4 is a seventh for a sheath's time constant, a fifth for dead time and air (estimates).
+#: (No lesson is in reach of the bench of sensitivity.)
 HARDLY, NARROW = {"lag_s": -1.0, "dead_s": -1.0, "chamber_j_per_k": 1.0}, 0.4
 
 
