@@ -1,8 +1,8 @@
 """How wrong a model may be, and the coolest real oven that this allows (`kilnctl.safety.coolest`), for the energy
 limiter.
 
-All bounds of that limiter are in this file. A factor above 1 means that the coolest oven takes up or loses more heat
-than the model, by that factor."""
+All bounds of that limiter are in this file, but those of the load (`load_range`). A factor above 1 means that the
+coolest oven takes up or loses more heat than the model, by that factor."""
 
 import math
 from dataclasses import dataclass, replace
