@@ -6,6 +6,7 @@ import itertools
 import pytest
 
 from kilnctl import load_oven
+from kilnctl.body.layers import load_material
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.doubt import DAY_ZERO, NO_DOUBT, Doubt, coolest_of, envelope_of, together_of
 from kilnctl.model.energy import EnergyModel
@@ -118,6 +119,18 @@ def test_how_far_a_load_may_be_off_is_the_files_to_say(muffle):
     assert (said.least, said.most, said.declared) == (pytest.approx(0.8), 1.25, True)
     half = LoadRange(0.5, 0.8, 1.25)
     assert half.heaviest == half.times(1.25) == pytest.approx(1.125) and half.lightest == pytest.approx(0.9)
+
+
+def test_the_share_of_a_load_is_by_heat_capacity_half_way_up():
+    oven = load_oven(ROOT / "configs/ovens/brick-kiln.yaml")
+    shelf, load = oven.shelf, oven.usual_load
+    half_c = 0.5 * oven.limits.highest_c
+    held = [body.mass_kg * load_material(oven, body).heat_capacity(half_c) for body in (load, shelf)]
+    assert load_share(oven, load) == pytest.approx(held[0] / sum(held))
+    steel = dataclasses.replace(load, material="steel")
+    held[0] = load.mass_kg * load_material(oven, steel).heat_capacity(half_c)
+    assert load_share(oven, steel) == pytest.approx(held[0] / sum(held)), "of another material than the shelf"
+    assert load_share(oven, None) == load_share(dataclasses.replace(oven, shelf=None), None) == 0.0
 
 
 def test_a_known_load_leaves_the_shelf_as_it_is():
