@@ -54,7 +54,7 @@ def _holding(oven: LumpedOven, model: EnergyModel, mass: float, area: float) -> 
     """The oven with so many times the mass and the area of the contents."""
     return replace(
         oven,
-        contents_j_per_k=mass * model.contents_j_per_k if area > 0.0 else 0.0,
+        contents_j_per_k=mass * model.contents_j_per_k,
         contents_w_per_k=area * model.contents_w_per_k,
         contents_m2=area * model.contents_m2,
     )

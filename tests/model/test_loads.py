@@ -168,3 +168,30 @@ def test_every_load_that_the_file_allows_has_a_range(muffle, area, thick):
         hot.contents_j_per_k <= mass_j <= cool.contents_j_per_k and hot.contents_m2 <= m2 <= cool.contents_m2
         for cool, hot in pairs
     )
+
+
+def test_no_range_is_wider_than_half_as_much_again():
+    for bounds, widest in ((AREAS, 1.5), (THICKNESSES, 1.34)):
+        assert bounds[0] == 0.0 and bounds[-1] == LOAD_TIMES
+        assert all(1.0 < b / a <= widest for a, b in itertools.pairwise(bounds[1:]))
+
+
+@pytest.mark.parametrize("within", [None, 0.2])
+@pytest.mark.parametrize("name", ["bench-muffle", "brick-kiln"])
+def test_the_two_ovens_of_a_range_hold_its_least_and_its_most(name, within):
+    oven = load_oven(ROOT / f"configs/ovens/{name}.yaml")
+    load = dataclasses.replace(oven.usual_load, known_within=within)
+    model, may_be = day_zero(oven, load), load_range(oven, load)
+    pairs = loads_of(oven, load, model, FITTED)
+    lightest = may_be.lightest if within else 1.0 - may_be.share
+    for of in ("contents_j_per_k", "contents_m2", "contents_w_per_k"):
+        described = getattr(model, of)
+        assert max(getattr(c, of) for c, _ in pairs) == pytest.approx(may_be.heaviest * described)
+        assert min(getattr(h, of) for _, h in pairs) == pytest.approx(lightest * described, abs=1e-9)
+        assert all(getattr(c, of) > getattr(h, of) for c, h in pairs)
+    for cool, hot in pairs:
+        assert cool.lighter_in == pytest.approx(max(0.01, hot.contents_j_per_k / cool.contents_j_per_k))
+    thin = [h for _, h in pairs if h.contents_m2 > 1.5 * model.contents_m2 * (1.0 - may_be.share) + 1e-9]
+    assert min(h.contents_j_per_k for h in thin) == pytest.approx(lightest * model.contents_j_per_k, abs=1e-9), (
+        "nothing is known of how thin a load may be, or as much as the file says"
+    )
