@@ -176,7 +176,7 @@ def test_no_range_is_wider_than_half_as_much_again():
         assert all(1.0 < b / a <= widest for a, b in itertools.pairwise(bounds[1:]))
 
 
-@pytest.mark.parametrize("within", [None, 0.2])
+@pytest.mark.parametrize("within", [None, 0.2, 0.25])
 @pytest.mark.parametrize("name", ["bench-muffle", "brick-kiln"])
 def test_the_two_ovens_of_a_range_hold_its_least_and_its_most(name, within):
     oven = load_oven(ROOT / f"configs/ovens/{name}.yaml")
