@@ -1,6 +1,7 @@
 """`kilnctl check OVEN [SCHEDULE]`: everything that is wrong, or what was understood."""
 
 import argparse
+from dataclasses import replace
 
 from ..body import load_oven
 from ..body.bursts import bursts_note
@@ -8,14 +9,13 @@ from ..control import planned_s
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.doubt import coolest_of, day_zero_doubt
-from ..model.energy import EnergyModel
-from ..model.promise import promised_c
+from ..model.promise import heated_c, promised_c
 from ..model.uncertainty import ModelUncertainty, uncertainty_of
 from ..output import Units, about
 from ..report.findings_text import brief_lines, findings_lines
-from ..run.prepare import prepare
+from ..run.prepare import Guard, prepare
 from ..safety import Policy, policy_for, schedule_trip_words, vapour_sum
-from ..safety.coolest import LumpedOven
+from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from ..sizing import Sizing, size
@@ -24,6 +24,10 @@ from ..terms import ExitStatus
 from . import _options
 from ._files import oven_and_schedule
 from ._options import chosen
+
+#: What `check` compares with for a load of which the file does not say how well it is known, a share; a promise differs
+#: from that on, K.
+KNOWN, DIFFERS_K = 0.1, 1.0
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -50,9 +54,8 @@ def run(args: argparse.Namespace) -> int:
         print(f"next: kilnctl rehearse {args.oven} {args.schedule}{model}")
         return _status(sizing)
     policy_for(oven)  # refuses an oven that the rules cannot watch
-    model = day_zero(oven, oven.usual_load)
-    doubt = day_zero_doubt(oven, oven.usual_load)
-    tell_limiter(oven, coolest_of(oven, oven.usual_load, model, doubt), model, oven.limits.trip_at_c, u)
+    guard = Guard(day_zero(oven, oven.usual_load), day_zero_doubt(oven, oven.usual_load))
+    tell_limiter(oven, oven.usual_load, guard, oven.limits.trip_at_c, u)
     if args.model:
         raise KilnctlError("--model: a model is checked with a schedule; name one too")
     print(f"next: kilnctl size {args.oven}, or kilnctl check {args.oven} SCHEDULE")
@@ -113,17 +116,30 @@ def tell_known(known: ModelUncertainty) -> None:
         )
 
 
-def tell_limiter(oven: Oven, coolest: LumpedOven, model: EnergyModel, trip_c: float, u: Units) -> None:
-    """What the energy limiter guarantees if the control sensor reads too low: nothing for the first hours."""
+def tell_limiter(oven: Oven, load: Load | None, guard: Guard, trip_c: float, u: Units) -> None:
+    """What the energy limiter guarantees if the control sensor reads too low, and what it would with that load known
+    (`KNOWN`), where that differs."""
     metered = oven.meters.supply or oven.meters.current
-    held_c, most_c = promised_c(coolest, model, trip_c, metered), model.highest_c()
-    told = (
-        f"the energy limiter ends the heat before the chamber is held for hours at {u.temperature(held_c)}; "
-        "heated fast, it can be hotter before that"
-    )
+    coolest, most_c = coolest_of(oven, load, guard.model, guard.doubt), guard.model.highest_c()
+    held_c = promised_c(coolest, guard.model, trip_c, metered)
     if held_c >= most_c:
         told = f"the energy limiter promises nothing below the {u.temperature(most_c)} that full power holds"
-    print(f"  if the control sensor reads too low, {told} ({coolest.words})")
+        print(f"  if the control sensor reads too low, {told} ({coolest.words})")
+    else:
+        heated = min(most_c, heated_c(coolest, guard.model, trip_c, metered))
+        told = (
+            f"the energy limiter ends the heat before the chamber is held for hours at {u.temperature(held_c)}, "
+            f"and at full power from cold by {u.temperature(heated)}"
+        )
+        print(f"  if the control sensor reads too low, {told} ({coolest.words})")
+        if load is not None and load.known_within is None:
+            known = coolest_of(oven, replace(load, known_within=KNOWN), guard.model, guard.doubt)
+            sooner_c = heated_c(known, guard.model, trip_c, metered)
+            if sooner_c < heated - DIFFERS_K:
+                print(
+                    f"  note: with the load weighed and measured, by {u.temperature(sooner_c)} (load: 'known within: "
+                    f"{100.0 * KNOWN:.0f} %')"
+                )
     if not coolest.learnt:
         print("  note: a learning run brings that down (`kilnctl learn`); a second sensor finds it sooner")
     if not metered:
@@ -141,8 +157,7 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, siz
     )
     print(f"  {u.knowing(policy.schedule_trip_c).words(schedule_trip_words(schedule, policy.schedule_trip_c))}")
     print(f"  control's model: {u.words(ready.model_words)}")
-    if policy.coolest is not None:
-        tell_limiter(oven, policy.coolest, ready.model, policy.schedule_trip_c, u)
+    tell_limiter(oven, ready.load, ready.guard, policy.schedule_trip_c, u)
     rise = u.words(f"{policy.rise_k_per_s:.2f} K/s")
     print(
         f"  the heat is also cut when the reading rises faster than {rise}, "

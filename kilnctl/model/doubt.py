@@ -1,8 +1,8 @@
 """How wrong a model may be, and the coolest real oven that this allows (`kilnctl.safety.coolest`), for the energy
 limiter.
 
-All bounds of that limiter are in this file. A factor above 1 means that the coolest oven takes up or loses more heat
-than the model, by that factor."""
+All bounds of that limiter are in this file, but those of the load (`load_range`). A factor above 1 means that the
+coolest oven takes up or loses more heat than the model, by that factor."""
 
 import math
 from dataclasses import dataclass, replace
@@ -10,7 +10,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from ..body import bodies_in, layers_of, plate_of
+from ..body import layers_of
 from ..body.openings import Openings
 from ..safety.coolest import MOST, LumpedOven
 from ..settings.construction import Load
@@ -18,6 +18,7 @@ from ..settings.oven import Oven
 from ..thermal.air import air
 from ..thermal.bridges import open_door_kg_s
 from .energy import CHAMBER, EnergyModel
+from .load_range import load_range
 from .parameters import PARAMETERS, scaled
 from .trained_file import TrainedModel
 from .uncertainty import true_holding_w, uncertainty_of, unlisted_in
@@ -31,9 +32,8 @@ LEAST_LOSSES, LEAST_CAPACITY = 0.06, 0.06
 #: Above the highest temperature of the records, the relative uncertainty of the losses grows by this much times the
 #: relative rise beyond it: nothing was measured there.
 BEYOND = 0.1
-#: The load may be this many times as heavy as the files say, or as light (common practice: loads are not weighed one by
-#: one), and may hold this many times the water.
-LOAD_TIMES, WATER_TIMES = 3.0, 1.3
+#: The load may hold this many times the water that the files say.
+WATER_TIMES = 1.3
 #: Heat of evaporation of cold water, J/kg (2.50e6 at 0 °C, steam tables), rounded up.
 STEAM_J_PER_KG = 2.6e6
 #: The elements of a description may be this many times as heavy: a file gives the wire at best, and tubes, plates and
@@ -251,8 +251,8 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
     at_once = together_of(oven, model, doubt)
     door_w, door_m2 = _door(oven)
     more, hold = at_once.losses, at_once.capacity
-    share, more_in = load_share(oven, load), unlisted_in(oven)
-    contents = 1.0 + (LOAD_TIMES - 1.0) * share
+    may_be, more_in = load_range(oven, load), unlisted_in(oven)
+    contents = may_be.heaviest
     contents_j_per_k = contents * model.contents_j_per_k + doubt.unlisted * more_in.j_per_k
     element_j_per_k = hold * (doubt.elements * model.element_j_per_k + doubt.carriers * sum(model.lining_j_per_k))
     chamber_j_per_k = hold * model.chamber_j_per_k + _liner(oven, doubt)
@@ -287,7 +287,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         words=doubt.words,
         learnt=doubt.learnt,
         lighter=1.0 / hold**2,
-        lighter_in=gives_back(_lightest(share) * model.contents_j_per_k, contents_j_per_k),
+        lighter_in=gives_back(may_be.lightest * model.contents_j_per_k, contents_j_per_k),
         sure_chamber=gives_back(model.chamber_j_per_k / hold, chamber_j_per_k),
         sure_elements=gives_back(lightest_elements(model, doubt), element_j_per_k),
     )
@@ -310,7 +310,7 @@ def envelope_of(
     )
     # Each cause alone may explain it: all of its own bound counts, as in a description.
     heavy = coolest_of(oven, load, model, replace(doubt, learnt=False))
-    lighter = _lightest(load_share(oven, load))
+    lighter = load_range(oven, load).lightest
     return (
         likely,
         replace(
@@ -365,21 +365,6 @@ def _liner(oven: Oven, doubt: Doubt) -> float:
         if layers_of(oven, face.wall)[0].material.conductivity(20.0) < METAL_W_PER_MK
     )
     return doubt.unlisted * LINER_J_PER_M2K * bare_m2
-
-
-def load_share(oven: Oven, load: Load | None) -> float:
-    """The load's share of the heat capacity of shelf and load together, 0..1."""
-    held = {
-        name: body.mass_kg * plate_of(oven, body).material.heat_capacity(0.5 * oven.limits.highest_c)
-        for name, body in bodies_in(oven, load)
-    }
-    total = sum(held.values())
-    return held.get("load", 0.0) / total if total > 0.0 else 0.0
-
-
-def _lightest(share: float) -> float:
-    """Factor of the contents with the lightest load, which is that share of them."""
-    return 1.0 - (1.0 - 1.0 / LOAD_TIMES) * share
 
 
 def _times(factor: float, values: tuple[float, float, float, float]) -> tuple[float, float, float, float]:

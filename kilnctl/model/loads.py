@@ -7,21 +7,14 @@ from itertools import pairwise
 from ..safety.coolest import LumpedOven
 from ..settings.construction import Load
 from ..settings.oven import Oven
-from .doubt import (
-    LOAD_TIMES,
-    ROOM_K,
-    Doubt,
-    coolest_of,
-    gives_back,
-    lightest_elements,
-    load_share,
-    together_of,
-)
+from .doubt import ROOM_K, Doubt, coolest_of, gives_back, lightest_elements, together_of
 from .energy import EnergyModel
+from .load_range import LOAD_TIMES, LoadRange, load_range
 
 #: Bounds of the ranges of a load's area and of its thickness (mass over area), times those of the files. An oven is
 #: hotter with less area at the same thickness and with less thickness at the same area, so that a range has a coolest
-#: and a hottest end. No load is more than `LOAD_TIMES` as heavy.
+#: and a hottest end. No load is more than `LOAD_TIMES` as heavy. A load of which the file says how well it is known has
+#: only the ranges that it can be in.
 AREAS = (0.0, 0.6, 0.8, 1.0, 1.2, 1.5, 2.0, LOAD_TIMES)
 THICKNESSES = (0.0, 1.2, 1.6, 2.0, 2.5, LOAD_TIMES)
 
@@ -34,25 +27,34 @@ def loads_of(
     if not doubt.learnt:
         return ()
     coolest, hottest = coolest_of(oven, load, model, doubt), _hottest(oven, model, doubt)
-    share, pairs = load_share(oven, load), []
-    if share <= 0.0:
+    may_be, pairs = load_range(oven, load), []
+    if may_be.share <= 0.0:
         return ((coolest, _holding(hottest, model, 1.0, 1.0)),)
-    for small, large in pairwise(AREAS):
-        for thin, thick in pairwise(THICKNESSES):
-            if small * thin >= LOAD_TIMES:
+    lightest = may_be.least if may_be.declared else 0.0
+    for small, large in pairwise(_within(may_be, AREAS)):
+        for thin, thick in pairwise(_within(may_be, THICKNESSES)):
+            least, most = max(lightest, small * thin), min(may_be.most, large * thick)
+            if least >= most:
                 continue
-            least, most = ((1.0 + (times - 1.0) * share) for times in (small * thin, min(LOAD_TIMES, large * thick)))
-            cool = _holding(coolest, model, most, 1.0 + (large - 1.0) * share)
+            least, most = may_be.times(least), may_be.times(most)
+            cool = _holding(coolest, model, most, may_be.times(large))
             cool = replace(cool, lighter_in=gives_back(least, most))
-            pairs.append((cool, _holding(hottest, model, least, 1.0 + (small - 1.0) * share)))
+            pairs.append((cool, _holding(hottest, model, least, may_be.times(small))))
     return tuple(pairs)
+
+
+def _within(may_be: LoadRange, bounds: tuple[float, ...]) -> tuple[float, ...]:
+    """Those of the bounds of ranges between the least and the most that a load may have, and these two."""
+    if not may_be.declared:
+        return bounds
+    return (may_be.least, *(b for b in bounds if may_be.least < b < may_be.most), may_be.most)
 
 
 def _holding(oven: LumpedOven, model: EnergyModel, mass: float, area: float) -> LumpedOven:
     """The oven with so many times the mass and the area of the contents."""
     return replace(
         oven,
-        contents_j_per_k=mass * model.contents_j_per_k if area > 0.0 else 0.0,
+        contents_j_per_k=mass * model.contents_j_per_k,
         contents_w_per_k=area * model.contents_w_per_k,
         contents_m2=area * model.contents_m2,
     )

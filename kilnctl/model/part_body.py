@@ -10,14 +10,12 @@ from ..thermal.psychrometrics import BOILING_K, WATER_J_PER_KGK, latent_j_per_kg
 from .coupling import Moment, coupling_of
 from .day_zero import working_of
 from .energy import EnergyModel
+from .load_range import LOAD_TIMES, load_range
 
 #: Heat that water takes as it boils, J/kg.
 LATENT_J_PER_KG = latent_j_per_kg(BOILING_K)
 #: Depth of the four layers, surface first, as shares of the slab's: thin where the temperature is steep.
 LAYERS = (1.0 / 15.0, 2.0 / 15.0, 4.0 / 15.0, 8.0 / 15.0)
-#: How many times as heavy for its surface a load may be, and how many times as light, where its description does not
-#: say how well it is known: people put in a third or three times what they described, in thick or thin pieces.
-MASS_FOR_SURFACE = 3.0
 #: Conductance inside, W/(m²·K), of a lump of which nothing is known but its capacity: it counts as thin.
 THIN_W_PER_M2K = 1e4
 
@@ -33,7 +31,8 @@ class PartBody:
     latent_j      heat that its water takes at the boiling point, J/m²
     colder_k_per_w, warmer_k_per_w   how far a place in the chamber can be from the chamber's temperature, for each watt
                   from the elements, K/W
-    mass_factor   how many times as heavy for its surface the load may be, and how many times as light
+    mass_factor   how many times as heavy for its surface the load may be, and how many times as light; in thick or thin
+                  pieces
     """
 
     j_per_m2k: float
@@ -43,7 +42,7 @@ class PartBody:
     latent_j: float = 0.0
     colder_k_per_w: float = 0.0
     warmer_k_per_w: float = 0.0
-    mass_factor: float = MASS_FOR_SURFACE
+    mass_factor: float = LOAD_TIMES
 
 
 def part_of(oven: Oven, load: Load | None, working_c: float | None = None) -> PartBody | None:
@@ -64,7 +63,7 @@ def part_of(oven: Oven, load: Load | None, working_c: float | None = None) -> Pa
         latent_j=body.moisture_kg * LATENT_J_PER_KG / area,
         colder_k_per_w=coupling.colder_k_per_w,
         warmer_k_per_w=coupling.warmer_k_per_w,
-        mass_factor=MASS_FOR_SURFACE if body.known_within is None else 1.0 + body.known_within,
+        mass_factor=load_range(oven, load).most,
     )
 
 

@@ -65,6 +65,14 @@ class HoldingTable:
 
 
 @dataclass(frozen=True)
+class Guard:
+    """The model that the rules' limits follow from, and how wrong it may be."""
+
+    model: EnergyModel
+    doubt: Doubt
+
+
+@dataclass(frozen=True)
 class PreparedRun(Generic[ProgrammeT]):
     """A run that is ready to start.
 
@@ -75,6 +83,7 @@ class PreparedRun(Generic[ProgrammeT]):
     holding      the model's steady power
     pattern      how duty becomes mains cycles
     controller   what decides, and its name in records
+    guard        what the rules go by
     model_file   the trained model's file; empty without one
     """
 
@@ -89,6 +98,7 @@ class PreparedRun(Generic[ProgrammeT]):
     pattern: Pattern
     controller: AnyController
     controller_name: str
+    guard: Guard
     model_file: str = ""
 
 
@@ -122,14 +132,6 @@ def prepare(
         start_c=start_c,
         guard=guard,
     )
-
-
-@dataclass(frozen=True)
-class Guard:
-    """The model that the rules' limits follow from, and how wrong it may be."""
-
-    model: EnergyModel
-    doubt: Doubt
 
 
 def _believed(
@@ -207,6 +209,7 @@ def prepared(
         pattern=pattern_for(oven),
         controller=controller,
         controller_name=controller_name,
+        guard=guard,
         model_file=model_file,
     )
 

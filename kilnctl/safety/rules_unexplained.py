@@ -71,7 +71,7 @@ def excuse(look: Look) -> None:
     liner_w = ovens[1].liner_j_per_k * state.slope_k_per_s  # it takes heat while the chamber warms, and gives it back
     state.excused_high = (most_given_w - least_taken_w - net_w + max(0.0, -liner_w)) / full_w
     state.excused_low = (net_w - least_given_w + most_taken_w + max(0.0, liner_w)) / full_w
-    state.glow = max(0.0, most_given_w) / full_w
+    state.glow, state.taken = max(0.0, most_given_w) / full_w, most_taken_w / full_w
 
 
 def explained_share(look: Look, excused: float) -> float:

@@ -176,7 +176,8 @@ class SafetyState:
     held_j: float = 0.0
     excused_high: float = 0.0  # what the model's uncertainty explains, shares of full power: too much heat,
     excused_low: float = 0.0  # and too little
-    glow: float = 0.0  # what the heaviest elements that it allows give to the chamber now, share of full power
+    glow: float = 0.0  # what the heaviest elements that it allows give to the chamber now, share of full power,
+    taken: float = 0.0  # and what the heaviest lining and contents take from it
     # surroundings
     asked: float = 0.0  # commanded and conducted share, means of ten seconds
     given: float = 0.0
@@ -209,7 +210,7 @@ class SafetyState:
         self.asked = self.given = self.slope_k_per_s = self.second_slope = self.airless_s = 0.0
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
         self.delayed_c, self.second_k, self.rejected, self.lumps, self.loads = None, 0.0, None, None, NO_LOADS
-        self.held, self.excused_high, self.excused_low, self.glow = (), 0.0, 0.0, 0.0
+        self.held, self.excused_high, self.excused_low, self.glow, self.taken = (), 0.0, 0.0, 0.0, 0.0
         self.held_s = self.held_j = 0.0
         self.top_c = self.settled_s = self.shut_s = -math.inf
         # What the air did meanwhile is unknown too: the chamber is purged again.

@@ -378,8 +378,9 @@ class Load:
     moisture_kg: float = quantity("mass", "water to be dried out", default=0.0, low=0.0, high=200.0)
     known_within: float | None = quantity(
         "fraction",
-        "how far off its mass for its surface can be, once weighed and measured; without this a third to three times "
-        "what is written is taken as possible",
+        "how far off its mass, its surface and the one for the other can be, once weighed and measured; without this a "
+        "third to three times what is written is taken as possible; with it the part's band is narrower, and the "
+        "energy limiter ends the heat sooner where a sensor reads low, or where a heavier load is put in",
         default=None,
         low=0.02,
         high=2.0,

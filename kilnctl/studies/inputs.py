@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from ..plants.conditions import Variation
+from ..settings.construction import Load
 from ..settings.differences import Virtual
 from ..settings.document import parse_document, read_text
 from ..settings.fields import quantity, setting_fields, text
@@ -74,15 +75,18 @@ def load_vary(path: str | Path) -> Vary:
     return read_root(Vary, parse_document(source, str(path)), str(path), {})
 
 
-def usual(oven: Oven) -> Vary:
-    """The description's own uncertainties, its supply's tolerance, and the usual rest; sensors that it lacks do not
-    vary."""
+def usual(oven: Oven, load: Load | None = None) -> Vary:
+    """The description's own uncertainties, its supply's tolerance, how well the load is known (None: the usual one) if
+    its file says so, and the usual rest; sensors that it lacks do not vary."""
     u, sensors = oven.uncertainty, oven.sensors
+    put_in = load or oven.usual_load
+    known = None if put_in is None else put_in.known_within
     return Vary(
         vary=f"usual uncertainties of {oven.name}",
         conductivity=u.conductivity,
         heat_capacity=u.heat_capacity,
         emissivity=u.emissivity,
+        load_mass=LOAD_MASS if known is None else known,
         supply=min(0.3, oven.supply.tolerance),
         limit_offset_k=SENSOR_K if sensors.limit else 0.0,
         part_offset_k=SENSOR_K if sensors.part else 0.0,

@@ -80,7 +80,7 @@ def case_of(
                 f"{model}: it was saved without its covariance; fit the records again with this version and save it"
             )
         spread = Fitted(trained.covariance_of, trained.covariance)
-    return Case(oven, schedule, vary or usual(oven), seed, run.model, run.load, spread, whole)
+    return Case(oven, schedule, vary or usual(oven, run.load), seed, run.model, run.load, spread, whole)
 
 
 def header_of(case: Case) -> dict:

@@ -8,9 +8,10 @@ from kilnctl import load_oven
 from kilnctl.commands.check import tell_known, tell_limiter
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.doubt import DAY_ZERO, coolest_of
-from kilnctl.model.promise import promised_c
+from kilnctl.model.promise import heated_c, promised_c
 from kilnctl.model.uncertainty import uncertainty_of
 from kilnctl.output import Units
+from kilnctl.run.prepare import Guard
 from tests.plants.plant_cases import ROOT
 
 
@@ -20,10 +21,14 @@ def kiln():
     return oven, day_zero(oven, oven.usual_load)
 
 
-def told(capsys, oven, model, doubt, trip_c=1125.0):
-    coolest = coolest_of(oven, oven.usual_load, model, doubt)
-    tell_limiter(oven, coolest, model, trip_c, Units())
-    return capsys.readouterr().out, coolest
+LEARNT = dataclasses.replace(DAY_ZERO, losses=1.06, leak=1.06, capacity=1.06, films=1.06, elements=1.0, carriers=0.0,
+                             learnt=True)  # fmt: skip
+
+
+def told(capsys, oven, model, doubt, trip_c=1125.0, **load):
+    put_in = dataclasses.replace(oven.usual_load, **load)
+    tell_limiter(oven, put_in, Guard(model, doubt), trip_c, Units())
+    return capsys.readouterr().out, coolest_of(oven, put_in, model, doubt)
 
 
 def test_a_description_and_a_learnt_model(kiln, capsys):
@@ -35,10 +40,27 @@ def test_a_description_and_a_learnt_model(kiln, capsys):
 
 
 def test_the_promise_is_of_hours_alone(kiln, capsys):
-    """A cabinet of which 336 °C was promised reached 394 °C within 80 min while its sensor read a half low."""
+    """A cabinet of which 336 °C was promised reached 394 °C within 80 min while its sensor read a half low: what full
+    power reaches is told too."""
     oven, model = kiln
-    said, _ = told(capsys, oven, model, DAY_ZERO)
-    assert "held for hours at" in said and "heated fast, it can be hotter before that" in said
+    said, coolest = told(capsys, oven, model, LEARNT)
+    by_c = heated_c(coolest, model, 1125.0, True)
+    assert promised_c(coolest, model, 1125.0, True) < by_c < model.highest_c()
+    assert "held for hours at" in said and f"at full power from cold by {by_c:.0f} °C" in said
+
+
+def test_what_a_known_load_would_give_is_told_where_it_differs(kiln, capsys):
+    oven, model = kiln
+    said, coolest = told(capsys, oven, model, LEARNT)
+    known = coolest_of(oven, dataclasses.replace(oven.usual_load, known_within=0.1), model, LEARNT)
+    by_c, sooner_c = (heated_c(o, model, 1125.0, True) for o in (coolest, known))
+    assert sooner_c < by_c - 20.0
+    assert f"with the load weighed and measured, by {sooner_c:.0f} °C (load: 'known within: 10 %')" in said
+    declared, _ = told(capsys, oven, model, LEARNT, known_within=0.1)
+    assert f"at full power from cold by {sooner_c:.0f} °C" in declared and "known within" not in declared
+    assert "known within" not in told(capsys, oven, model, LEARNT, mass_kg=0.001)[0], "so light a load hides nothing"
+    tell_limiter(oven, None, Guard(model, LEARNT), 1125.0, Units())
+    assert "known within" not in capsys.readouterr().out
 
 
 def test_without_a_meter_it_says_what_a_meter_gives(kiln, capsys):

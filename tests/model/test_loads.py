@@ -6,12 +6,15 @@ import itertools
 import pytest
 
 from kilnctl import load_oven
+from kilnctl.body.layers import load_material
 from kilnctl.model.day_zero import day_zero
-from kilnctl.model.doubt import DAY_ZERO, LOAD_TIMES, NO_DOUBT, Doubt, coolest_of, load_share, together_of
+from kilnctl.model.doubt import DAY_ZERO, NO_DOUBT, Doubt, coolest_of, envelope_of, together_of
 from kilnctl.model.energy import EnergyModel
+from kilnctl.model.load_range import LOAD_TIMES, LoadRange, load_range, load_share
 from kilnctl.model.loads import AREAS, THICKNESSES, loads_of
 from kilnctl.safety.coolest import step
 from kilnctl.safety.possible_loads import COLD_K, MOST_LOADS, begun, wrong_loads
+from kilnctl.settings.construction import Load
 from kilnctl.settings.oven import Oven
 from tests.plants.plant_cases import ROOT
 
@@ -98,3 +101,97 @@ def test_the_hottest_oven_has_the_least_to_warm_and_the_warmest_room(muffle):
     assert hot.room_c == model.ambient_c + 10.0 and hot.extra_w == model.extra_w and hot.door_w_per_k == 0.0
     assert begun(loads_of(oven, None, model, FITTED), hot.room_c + COLD_K).judged
     assert loads_of(oven, None, model, NO_DOUBT) == ()
+
+
+# ---- loads that are known --------------------------------------------------------------------------------------------
+
+
+def known(oven: Oven, within: float) -> Load:
+    assert oven.usual_load is not None
+    return dataclasses.replace(oven.usual_load, known_within=within)
+
+
+def test_how_far_a_load_may_be_off_is_the_files_to_say(muffle):
+    oven, _ = muffle
+    assert load_range(oven, None) == LoadRange() and LoadRange().heaviest == LoadRange().lightest == 1.0
+    plain, said = load_range(oven, oven.usual_load), load_range(oven, known(oven, 0.25))
+    assert (plain.least, plain.most, plain.declared) == (pytest.approx(1.0 / 3.0), 3.0, False)
+    assert (said.least, said.most, said.declared) == (pytest.approx(0.8), 1.25, True)
+    half = LoadRange(0.5, 0.8, 1.25)
+    assert half.heaviest == half.times(1.25) == pytest.approx(1.125) and half.lightest == pytest.approx(0.9)
+
+
+def test_the_share_of_a_load_is_by_heat_capacity_half_way_up():
+    oven = load_oven(ROOT / "configs/ovens/brick-kiln.yaml")
+    shelf, load = oven.shelf, oven.usual_load
+    half_c = 0.5 * oven.limits.highest_c
+    held = [body.mass_kg * load_material(oven, body).heat_capacity(half_c) for body in (load, shelf)]
+    assert load_share(oven, load) == pytest.approx(held[0] / sum(held))
+    steel = dataclasses.replace(load, material="steel")
+    held[0] = load.mass_kg * load_material(oven, steel).heat_capacity(half_c)
+    assert load_share(oven, steel) == pytest.approx(held[0] / sum(held)), "of another material than the shelf"
+    assert load_share(oven, None) == load_share(dataclasses.replace(oven, shelf=None), None) == 0.0
+
+
+def test_a_known_load_leaves_the_shelf_as_it_is():
+    oven = load_oven(ROOT / "configs/ovens/brick-kiln.yaml")
+    share = load_share(oven, oven.usual_load)
+    assert 0.0 < share < 1.0 and load_range(oven, known(oven, 0.1)).share == share
+    model = day_zero(oven, oven.usual_load)
+    coolest = coolest_of(oven, known(oven, 0.1), model, FITTED)
+    assert coolest.contents_j_per_k == pytest.approx((1.0 + 0.1 * share) * model.contents_j_per_k)
+    assert coolest.contents_m2 == pytest.approx((1.0 + 0.1 * share) * model.contents_m2)
+    lightest = 1.0 - (1.0 - 1.0 / 1.1) * share
+    assert coolest.lighter_in == pytest.approx(lightest / (1.0 + 0.1 * share))
+    _, heavy, light = envelope_of(oven, known(oven, 0.1), model, FITTED)
+    assert heavy.contents_j_per_k == coolest.contents_j_per_k
+    assert light.contents_j_per_k == pytest.approx(lightest * model.contents_j_per_k)
+
+
+@pytest.mark.parametrize("within, ranges", [(0.02, 2), (0.1, 2), (0.3, 7), (1.0, 17), (2.0, 29)])
+def test_a_known_load_has_only_the_ranges_that_the_file_allows(muffle, within, ranges):
+    oven, model = muffle
+    pairs, most = loads_of(oven, known(oven, within), model, FITTED), 1.0 + within
+    assert wrong_loads(pairs) == "" and len(pairs) <= ranges
+    for of in ("contents_j_per_k", "contents_m2"):
+        described = getattr(model, of)
+        assert max(getattr(c, of) for c, _ in pairs) == pytest.approx(most * described)
+        assert min(getattr(h, of) for _, h in pairs) == pytest.approx(described / most)
+
+
+@pytest.mark.parametrize("area, thick", [(1.0, 1.0), (1.24, 1.0), (0.81, 1.24), (0.81, 1.0), (1.0, 0.81)])
+def test_every_load_that_the_file_allows_has_a_range(muffle, area, thick):
+    oven, model = muffle
+    pairs = loads_of(oven, known(oven, 0.25), model, FITTED)
+    mass_j, m2 = area * thick * model.contents_j_per_k, area * model.contents_m2
+    assert any(
+        hot.contents_j_per_k <= mass_j <= cool.contents_j_per_k and hot.contents_m2 <= m2 <= cool.contents_m2
+        for cool, hot in pairs
+    )
+
+
+def test_no_range_is_wider_than_half_as_much_again():
+    for bounds, widest in ((AREAS, 1.5), (THICKNESSES, 1.34)):
+        assert bounds[0] == 0.0 and bounds[-1] == LOAD_TIMES
+        assert all(1.0 < b / a <= widest for a, b in itertools.pairwise(bounds[1:]))
+
+
+@pytest.mark.parametrize("within", [None, 0.2, 0.25])
+@pytest.mark.parametrize("name", ["bench-muffle", "brick-kiln"])
+def test_the_two_ovens_of_a_range_hold_its_least_and_its_most(name, within):
+    oven = load_oven(ROOT / f"configs/ovens/{name}.yaml")
+    load = dataclasses.replace(oven.usual_load, known_within=within)
+    model, may_be = day_zero(oven, load), load_range(oven, load)
+    pairs = loads_of(oven, load, model, FITTED)
+    lightest = may_be.lightest if within else 1.0 - may_be.share
+    for of in ("contents_j_per_k", "contents_m2", "contents_w_per_k"):
+        described = getattr(model, of)
+        assert max(getattr(c, of) for c, _ in pairs) == pytest.approx(may_be.heaviest * described)
+        assert min(getattr(h, of) for _, h in pairs) == pytest.approx(lightest * described, abs=1e-9)
+        assert all(getattr(c, of) > getattr(h, of) for c, h in pairs)
+    for cool, hot in pairs:
+        assert cool.lighter_in == pytest.approx(max(0.01, hot.contents_j_per_k / cool.contents_j_per_k))
+    thin = [h for _, h in pairs if h.contents_m2 > 1.5 * model.contents_m2 * (1.0 - may_be.share) + 1e-9]
+    assert min(h.contents_j_per_k for h in thin) == pytest.approx(lightest * model.contents_j_per_k, abs=1e-9), (
+        "nothing is known of how thin a load may be, or as much as the file says"
+    )

@@ -28,11 +28,15 @@ def described(name):
 
 @pytest.fixture(params=[*WORKSHOP, 0, 1, 3])
 def made(request, tmp_path):
+    return made_of(request.param, tmp_path)
+
+
+def made_of(which: str | int, folder):
     """An oven of the workshop, or a drawn one, with its model."""
-    if isinstance(request.param, str):
-        return described(request.param)
-    file = tmp_path / "drawn.yaml"
-    file.write_text(numbered(20, request.param), encoding="utf-8")
+    if isinstance(which, str):
+        return described(which)
+    file = folder / "drawn.yaml"
+    file.write_text(numbered(20, which), encoding="utf-8")
     oven = load_oven(file)
     return oven, day_zero(oven, oven.usual_load)
 
@@ -111,9 +115,12 @@ def test_missing_heat_is_judged_by_each_cause_in_full():
     assert likely.element_rise_per_k == heavy.element_rise_per_k == model.element_rise_per_k > 0.0
 
 
-def sound_run(oven, model, seed: int) -> tuple[bool, float]:
+def sound_run(oven, model, seed: int, load=None, in_it=None, shows: float = 1.0) -> tuple[bool, float]:
     """A heat-up and a soak of an oven whose causes are all drawn, each with half its bound as standard deviation, by a
-    loop that believes its sensor: whether the energy ended it, and the chamber at the end, °C."""
+    loop that believes its sensor: whether the energy ended it, and the chamber at the end, °C. `load`: as the file has
+    it, instead of the usual one; `in_it`: the oven's model with what is really in; `shows`: share of what the sensor
+    should show above the room."""
+    load, in_it = load or oven.usual_load, in_it or model
     chance = random.Random(f"{oven.name}{seed}")
 
     def off(bound: float) -> float:
@@ -122,7 +129,7 @@ def sound_run(oven, model, seed: int) -> tuple[bool, float]:
     loses, holds = math.exp(off(math.log(FITTED.losses))), math.exp(off(math.log(FITTED.capacity)))
     room_c, moved_k, gain = model.ambient_c + off(ROOM_K), off(APART_K), off(APART_SHARE)
     volts = 1.0 + oven.supply.tolerance * chance.uniform(-1.0, 1.0)
-    true = model.but(
+    true = in_it.but(
         element_j_per_k=holds * model.element_j_per_k,
         chamber_j_per_k=holds * model.chamber_j_per_k,
         lining_j_per_k=tuple(holds * c for c in model.lining_j_per_k),
@@ -133,17 +140,19 @@ def sound_run(oven, model, seed: int) -> tuple[bool, float]:
     policy = Policy(
         chamber_trip_c=oven.limits.trip_at_c,
         schedule_trip_c=oven.limits.trip_at_c,
-        coolest=coolest_of(oven, oven.usual_load, model, FITTED),
-        loads=loads_of(oven, oven.usual_load, model, FITTED),
+        coolest=coolest_of(oven, load, model, FITTED),
+        loads=loads_of(oven, load, model, FITTED),
     )
     x, state, goal_c, dt = true.rest(room_c), SafetyState(), oven.limits.highest_c - 5.0, 10.0
     duty = told_w = 0.0
     for k in range(540):
-        reads_c = x[7] + moved_k + gain * (x[7] - room_c)
+        reads_c = room_c + shows * (x[7] - room_c) + moved_k + gain * (x[7] - room_c)
         reading = Reading(reads_c, door_open=False, supply_v=230.0 if metered else None)
         look = Look(state, policy, reading, Tick(k * dt, k, duty, power_w=told_w), dt, duty, usable=True)
         state.fired_300 += (duty - state.fired_300) * (1.0 - math.exp(-dt / 300.0))
         rules_energy.energy_says_hotter(look)
+        if state.trips:
+            break
         duty = min(1.0, max(0.0, model.holding_w(min(reads_c, goal_c)) / model.power_w + (goal_c - reads_c) / 15.0))
         told_w = duty * model.power_w / (1.0 + model.resistance_rise_per_k * (x[0] - model.rated_c))
         x = true.step(x, duty * model.power_w * (1.0 if metered else volts**2), dt, room_c)

@@ -26,11 +26,27 @@ def test_the_load_is_the_schedules_or_else_the_usual_one(oven, schedule):
     assert run.model.contents_j_per_k < prepare(cabinet, cure).model.contents_j_per_k
 
 
+def test_the_rules_go_by_what_is_known_of_the_load_that_is_in(oven, schedule):
+    """The usual one, or the one of the schedule: what the file says of one is not said of the other."""
+    cabinet, cure = oven("curing-cabinet"), schedule("powder-cure")
+    usual = cabinet.usual_load
+    known, other = replace(usual, known_within=0.1), replace(usual, mass_kg=0.9 * usual.mass_kg)
+    said = replace(cabinet, usual_load=known)
+    for run, load in (
+        (prepare(said, cure), known),
+        (prepare(said, replace(cure, load=other)), other),
+        (prepare(cabinet, replace(cure, load=known)), known),
+    ):
+        assert run.load == load and run.policy.coolest == coolest_of(said, load, run.guard.model, run.guard.doubt)
+        assert (run.policy.coolest.contents_j_per_k > 1.5 * run.model.contents_j_per_k) is (load is other)
+
+
 def test_a_service_starts_what_a_rehearsal_prepares(oven, schedule):
     """The check in a process of its own adds nothing and takes nothing away."""
     cabinet, cure = oven("curing-cabinet"), schedule("powder-cure")
     real, tried = prepare_apart(cabinet, cure), prepare(cabinet, cure)
-    for name in ("load", "model", "model_words", "programme", "policy", "pattern", "controller_name", "model_file"):
+    same = ("load", "model", "model_words", "programme", "policy", "pattern", "controller_name", "guard", "model_file")
+    for name in same:
         assert getattr(real, name) == getattr(tried, name), name
     assert [real.holding(c) for c in (20.0, 133.3, 300.0)] == [tried.holding(c) for c in (20.0, 133.3, 300.0)]
 

@@ -247,6 +247,10 @@ def test_heat_without_rise_adds_up_fired_seconds_from_nine_tenths_on():
         s = state(window=Span(100.0, used))
         rules_heat.heat_no_rise(at(s, tick=tick(), fired=1.0, dt=1.0))
         assert ("heat-no-rise" in s.trips) is tripped
+    for taken, used in ((0.71, 0.0), (0.7, 51.0)):
+        s = state(window=Span(100.0, 50.0), taken=taken)
+        rules_heat.heat_no_rise(at(s, tick=tick(full_power_w=100.0, holding_w=20.0), fired=1.0, dt=1.0))
+        assert s.window == (100.0, used), "heavier walls may take it all"
     slow = state(slow_c=101.5, window=Span(100.0, POLICY.no_rise_s))
     rules_heat.heat_no_rise(at(slow, tick=tick(), fired=1.0, dt=1.0))
     assert "only 1.5 K" in slow.trips["heat-no-rise"].seen

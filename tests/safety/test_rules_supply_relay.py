@@ -6,6 +6,7 @@ import pytest
 
 from kilnctl import Reading
 from kilnctl.safety import rules_supply
+from kilnctl.safety.fault_table import FAULTS
 from kilnctl.safety.state import DANGER
 from tests.safety.safety_scenes import stands
 from tests.safety.supply_looks import BARE, state, told
@@ -126,6 +127,20 @@ def test_asked_and_given_are_means_of_ten_seconds(dt):
         pytest.approx(0.6 - 0.4 * math.exp(-dt / 10.0)),
         pytest.approx(0.5 - 0.4 * math.exp(-dt / 10.0)),
     )
+
+
+@pytest.mark.parametrize("duty", [1.0, 0.3])
+@pytest.mark.parametrize("had, after_s", [(True, 28), (False, 7)])
+def test_a_relay_that_opens_shows_as_late_as_the_table_says(duty, had, after_s):
+    """The means of 10 s fall below a tenth after 10·ln 10 = 23 s, and stay for 5 s; without power before, from a
+    commanded mean of a twentieth on."""
+    s = state(coil=True, coil_s=0.0, asked=duty if had else 0.0, given=duty if had else 0.0)
+    now = 1000.0
+    while not told(s, now=now, dt=0.5, commanded=duty, fired=0.0, contactor_closed=True) and now < 1100.0:
+        now += 0.5
+    assert set(s.trips) == {"relay-open"} and now - 1000.0 == pytest.approx(after_s, abs=2.0)
+    text = next(fault for fault in FAULTS if fault.id == "F04").threshold
+    assert f"{after_s} s after a" in text
 
 
 def run(asked, given, closed: bool | None = True, powered=True, seconds=5.0, **change):

@@ -215,6 +215,7 @@ def test_heavier_elements_keep_heat_and_a_load_that_is_not_there_takes_none():
             assert s.excused_high == pytest.approx((max(given) - min(taken) - net_w) / 3000.0, abs=1e-12)
             assert s.excused_low == pytest.approx((net_w - min(given) + max(taken)) / 3000.0, abs=1e-12)
             assert s.glow == pytest.approx(max(given) / 3000.0)
+            assert s.taken == pytest.approx(max(taken) / 3000.0, abs=1e-12)
             most_high = max(most_high, s.excused_high if given[1] > given[0] else 0.0)
         assert (most_high > 0.2) is (power_w == 0.0), "heavy elements give more after the heat ends"
     s = state()

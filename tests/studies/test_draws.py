@@ -1,6 +1,7 @@
 """One draw: it follows from seed and number alone, and lies where it was stated."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -26,6 +27,13 @@ def test_95_of_100_draws_lie_within_what_was_stated(oven):
     warm = np.mean([abs(v.ambient_c - cabinet.site.ambient_c) <= vary.ambient_k for v in drawn])
     # Four standard errors of a share of 0.95 in 4,000 draws: 0.014.
     assert inside == pytest.approx(0.95, abs=0.014) and warm == pytest.approx(0.95, abs=0.014)
+
+
+def test_a_load_varies_as_far_as_its_file_says(oven):
+    cabinet = oven("curing-cabinet")
+    known = replace(cabinet.usual_load, known_within=0.05)
+    assert usual(cabinet).load_mass == usual(replace(cabinet, usual_load=None)).load_mass == 0.2
+    assert usual(cabinet, known).load_mass == usual(replace(cabinet, usual_load=known)).load_mass == 0.05
 
 
 def test_vary_files_are_read_with_their_places(tmp_path):

@@ -3,7 +3,7 @@ counts.
 
 There is no second sensor and none on the part, except for swapped sensors. Measured is how hot the chamber really gets.
 Fault-free runs for comparison have opened doors, voltage sags, and loads whose mass and wetness differ from the
-description."""
+description, as far as it says that they may."""
 
 import dataclasses
 import math
@@ -16,8 +16,11 @@ from broken_ovens import Bench, file_of
 from scenarios import schedule_file
 
 from kilnctl import load_oven, load_schedule
+from kilnctl.model.load_range import load_range
 from kilnctl.plants.conditions import Conditions, Variation
 from kilnctl.plants.injection import PlantFault
+from kilnctl.settings.construction import Load
+from kilnctl.settings.oven import Oven
 from kilnctl.settings.schedule import Schedule
 from kilnctl.terms import Phase
 
@@ -28,6 +31,8 @@ SETTLED_K, SETTLED_S = 1.0, 2700.0
 #: Goal with a fitted model: share of the oven's trip above the room, and K.
 GOAL_SHARE, GOAL_K = 0.08, 15.0
 TYPES = "BEJKNRST"
+#: How well the owners of some loads know them, as shares, and how many of them say so; of runs with a lie: how well.
+KNOWN, SAY_SO, WEIGHED = (0.05, 0.1, 0.3), 0.4, 0.1
 
 
 def lies(name: str, seed: int) -> list[PlantFault]:
@@ -75,6 +80,17 @@ def heated(plan: Schedule) -> Schedule:
     return dataclasses.replace(plan, steps=tuple(s for s in plan.steps if not s.let_cool))
 
 
+def put_in_of(oven: Oven, load: Load, wet_kg: float, generator: random.Random) -> Load:
+    """What is really in, which the file calls `load`: 0.3 to 3 times that, or as well known as it says."""
+    times, like = math.exp(generator.uniform(math.log(0.3), math.log(3.0))), generator.uniform(0.5, 1.0)
+    mass, area, may_be = times, times, load_range(oven, load)
+    if may_be.declared:
+        mass, area = (math.exp(generator.uniform(math.log(may_be.least), math.log(may_be.most))) for _ in range(2))
+        area = min(max(area, mass / may_be.most), mass / may_be.least)
+    water_kg = wet_kg * min(mass, 1.2) * like
+    return dataclasses.replace(load, mass_kg=mass * load.mass_kg, area_m2=area * load.area_m2, moisture_kg=water_kg)
+
+
 def sound(job: tuple) -> tuple[str, float, list[str]]:
     """One fault-free run with doors, sags, and another load than described: where, seconds in which it heated up or
     soaked, and any trip. `job`: oven, schedule (or None), model file (or None), seed, wiring's lacks, whether its door
@@ -84,15 +100,10 @@ def sound(job: tuple) -> tuple[str, float, list[str]]:
     oven, plan = load_oven(file_of(name)), heated(hottest_schedule(name, schedule))
     load, put_in = plan.load or oven.usual_load, None
     if load is not None:
-        times = math.exp(generator.uniform(math.log(0.3), math.log(3.0)))
         wet_kg = 0.1 * load.mass_kg if generator.random() < 0.3 else 0.0
-        plan = dataclasses.replace(plan, load=dataclasses.replace(load, moisture_kg=wet_kg))
-        put_in = dataclasses.replace(
-            load,
-            mass_kg=times * load.mass_kg,
-            area_m2=times * load.area_m2,
-            moisture_kg=wet_kg * min(times, 1.2) * generator.uniform(0.5, 1.0),
-        )
+        within = generator.choice(KNOWN) if generator.random() < SAY_SO else None
+        load = dataclasses.replace(load, moisture_kg=wet_kg, known_within=load.known_within or within)
+        plan, put_in = dataclasses.replace(plan, load=load), put_in_of(oven, load, wet_kg, generator)
     # A learnt oven differs only in what changes from day to day.
     unlike = (
         {}
@@ -104,7 +115,8 @@ def sound(job: tuple) -> tuple[str, float, list[str]]:
     bench = Bench(name, seed, lacks, variation, room, plan, switch, model, put_in, TICK_S)
     heating_s = 0.0
     disturbed_s = {"door open": 600.0, "supply sag": 0.0}
-    where = f"{name} {schedule or 'to its highest'} seed {seed} {'fitted' if model else 'day zero'} {lacks}"
+    said = f"load known within {load.known_within}" if load is not None else "empty"
+    where = f"{name} {schedule or 'to its highest'} seed {seed} {'fitted' if model else 'day zero'} {lacks} {said}"
     while bench.plant.time_s < 40 * 3600.0:
         act, now = bench.tick(), bench.plant.time_s
         heating_s += bench.dt if act.decision.wants_heat and act.decision.phase != Phase.PURGE else 0.0
@@ -123,11 +135,19 @@ def sound(job: tuple) -> tuple[str, float, list[str]]:
     return where, heating_s, []
 
 
+def is_loaded(name: str, schedule: str | None) -> bool:
+    """Whether the file has a load in such a run."""
+    return (hottest_schedule(name, schedule).load or load_oven(file_of(name)).usual_load) is not None
+
+
 def lie(job: tuple) -> dict:
     """One whole run: how hot the chamber gets, and what ends it. `job`: oven, schedule (or None), model file (or None),
-    seed, wiring's lacks, fault (or None)."""
-    name, schedule, model, seed, lacks, fault = job
+    seed, wiring's lacks, fault (or None), how well the load is known (or None)."""
+    name, schedule, model, seed, lacks, fault, within = job
     plan = heated(hottest_schedule(name, schedule))
+    if within is not None:
+        load = plan.load or load_oven(file_of(name)).usual_load
+        plan = dataclasses.replace(plan, load=dataclasses.replace(load, known_within=within))
     bench = Bench(name, seed, lacks, schedule=plan, model=model, tick_s=TICK_S)
     if fault is not None:
         bench.plant.inject(fault)
