@@ -13,7 +13,7 @@ from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from .predictive import step_length_s
 from .reference import Leg, begin, legs_of, seconds_left
-from .shortfall import Shortfall
+from .shortfall import USABLE, Shortfall
 
 #: Step of a walk, s: several fit into the mean below, and a day of schedule is walked in less than a second.
 _DT_S = 10.0  # ±30 %: none
@@ -29,8 +29,6 @@ _BEHIND_K = 10.0  # ±30 %: none
 #: The most steps of a walk beyond those of its ramp; and the rate, K/s (0.2 K/h), below which an oven counts as
 #: standing still.
 _MOST_STEPS, _STANDS_K_PER_S = 20000, 0.2 / 3600.0  # ±30 %: none
-#: Some power is kept for trim: a ramp that needs more than this share of full power cannot be followed.
-USABLE = 0.97  # ±30 %: none
 
 
 @dataclass(frozen=True)
@@ -192,7 +190,9 @@ def _walk_ramp(
         leads = rate > 0.0 and walked.ahead_k > leg.band_k
         return walked.after, _ahead(model, leg, walked.ahead_c, rate, walked.ahead_k) if leads else None
     down = rate < 0.0
-    return walked.after, Shortfall(
+    # Let it arrive: what it is behind at the end of this ramp is no fault of the next step.
+    arrived = (_cool if down else _jump)(model, walked.after, leg.target_c, ambient)
+    return arrived, Shortfall(
         leg.step,
         leg.name,
         walked.at_c,
