@@ -121,10 +121,12 @@ def _refuse_beyond_limits(oven: Oven, schedule: Schedule, where: str) -> None:
                 f"{where}: step {i + 1} ('{step.name or 'unnamed'}') takes the part to {step.to_c:.0f} °C; in "
                 f"{oven.name} no part may go above {part_c:.0f} °C (limits: part highest in {described})"
             )
-        if step.to_c < coldest_c and (step.let_cool or step.at_k_per_s or step.in_s):
+        # A jump is held from where the oven is; below the room by more than its band it would be waited for for ever.
+        sought = step.let_cool or step.at_k_per_s or step.in_s or step.to_c < ambient - step.within_k
+        if step.to_c < coldest_c and sought:
             raise KilnctlError(
                 f"{where}: step {i + 1} goes to {step.to_c:.0f} °C, and the room is at {ambient:.0f} °C: "
-                "it would never get there"
+                "it would never get there (if the room is colder, say so: site: ambient)"
             )
 
 

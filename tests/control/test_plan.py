@@ -281,3 +281,11 @@ def test_a_ramp_that_needs_less_than_all_power_says_what_it_may_take(oven, cabin
     ).shortfalls
     assert told.needed_w <= told.full_w
     assert "passes the 2.91 kW that a ramp may take of this oven's 3.00 kW" in str(told)
+
+
+def test_a_soak_below_the_room_is_refused_and_one_within_its_band_of_it_is_not(oven, cabinet_model):
+    """It was accepted, waited for two days, and said that the fan keeps the oven warm."""
+    m, cabinet = cabinet_model, oven("curing-cabinet")
+    with pytest.raises(KilnctlError, match=r"goes to 5 °C, and the room is at 20 °C.*site: ambient"):
+        programme_of(cabinet, schedule_of(dict(to_c=90.0), dict(to_c=5.0, hold_s=600.0)), m)
+    programme_of(cabinet, schedule_of(dict(to_c=18.0, hold_s=600.0, within_k=3.0)), m)

@@ -91,3 +91,9 @@ def test_what_cannot_be_read_comes_with_an_example(text, dimension, words):
     with pytest.raises(UnitError) as refused:
         parse(text, dimension)
     assert words in str(refused.value)
+
+
+def test_cooling_up_is_told():
+    (line,) = told("  - {to: 300 °C}\n  - {hold: 5 min}\n  - {to: 400 °C, let cool: yes}\n")
+    assert line == "s.yaml:3:3: step 3 lets cool to 400 °C, and the step before it is at 300 °C"
+    schedule_of(STEPS + "  - {to: 60 °C, let cool: yes}\n  - {to: 200 °C, hold: 5 min}\n", "s.yaml")  # after a hot run
