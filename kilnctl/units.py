@@ -194,10 +194,19 @@ def _unit(symbol: str) -> tuple[float, tuple[int, ...]]:
     found = UNITS.get(symbol) or UNITS.get(_LOWER.get(symbol.lower(), ""))
     if found:
         return found
+    if symbol.lower() in ("deg", "degree", "degrees", "°"):
+        raise UnknownUnitError(f"'{symbol}' says no scale")
     near = difflib.get_close_matches(symbol, [name for name in UNITS if len(name) > 1], 1, 0.6)
     if near:
         raise UnitError(f"unknown unit '{symbol}'; did you mean '{near[0]}'?")
     raise UnknownUnitError(f"unknown unit '{symbol}'")
+
+
+def _scale_letters(text: str) -> str:
+    """The scales of temperature that are written out, as their letters."""
+    for written, letter in (("celsius", "C"), ("fahrenheit", "F"), ("kelvin", "K")):
+        text = re.sub(rf"\b{written}\b", letter, text, flags=re.IGNORECASE)
+    return text
 
 
 def parse_unit(text: str) -> tuple[float, tuple[int, ...]]:
@@ -207,13 +216,15 @@ def parse_unit(text: str) -> tuple[float, tuple[int, ...]]:
     text = re.sub(r"\bper\b", "/", text)
     text = re.sub(r"\b(?:sq\.?|square)\s*(ft|foot|feet|in|inch|inches|m)\b", r"\1^2", text)
     text = re.sub(r"\b(?:cu\.?|cubic)\s*(ft|foot|feet|in|inch|inches|m)\b", r"\1^3", text)
-    text = re.sub(r"\bdeg(?:rees?)?\.?\s*([CF])\b", r"°\1", text)
+    text = re.sub(r"\bdeg(?:rees?)?\.?\s*([CF])\b", r"°\1", _scale_letters(text))
+    # "J/kgK" and "BTU/lb°F" are how many data sheets print J/(kg·K) and BTU/(lb·°F).
+    text = re.sub(r"\b(kg|g|lb)(K|°?[CF])\b", r"\1·\2", text)
     text = re.sub(r"(?<=[A-Za-z°])(\d)", r"^\1", text)
     factor, exponents, sign, position, seen, depth = 1.0, [0] * 6, 1, 0, False, 0
     while position < len(text):
         match = _TOKEN.match(text, position)
         if not match:
-            raise UnitError(f"cannot read the unit '{text.strip()}'")
+            raise UnknownUnitError(f"cannot read the unit '{text.strip()}'")
         position = match.end()
         if match["op"]:
             if match["op"] == "/":
@@ -273,7 +284,7 @@ _TEMPERATURE_SCALES["degF"] = _TEMPERATURE_SCALES["℉"] = _TEMPERATURE_SCALES["
 
 
 def _temperature(value: float, unit: str) -> float:
-    unit = re.sub(r"^degrees?\s*", "deg ", unit.strip())
+    unit = re.sub(r"^degrees?\s*", "deg ", _scale_letters(unit.strip()))
     unit = re.sub(r"^(deg|°)\s+", r"\1 ", unit).replace("° ", "°")
     if unit not in _TEMPERATURE_SCALES:
         raise UnitError(f"a temperature wants °C, °F or K, not '{unit}'")

@@ -163,6 +163,11 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, siz
         f"  the heat is also cut when the reading rises faster than {rise}, "
         f"and {about(policy.longest_s)} after the start"
     )
+    if planned_s(programme) > policy.longest_s:
+        print(
+            "  note: its ramps and soaks alone take longer than that: the heat is cut before its end (limits: longest "
+            "in the oven's file, or longest in the schedule)"
+        )
     for shortfall in programme.shortfalls:
         print(f"  note: {u.words(shortfall.note)}")
     if schedule.follows == "part" and oven.sensors.part is None:

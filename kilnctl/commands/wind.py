@@ -10,7 +10,7 @@ from typing import Any
 from ..body import load_oven
 from ..errors import KilnctlError
 from ..output import IMPERIAL, Units
-from ..report.winding_text import Winding, gauge_words, winding_json, winding_text
+from ..report.winding_text import Winding, gauge_words, idle_notes, winding_json, winding_text
 from ..sizing.winding import (
     Task,
     Wound,
@@ -18,7 +18,7 @@ from ..sizing.winding import (
     chosen,
     diameter_for_length_m,
     diameter_for_load_m,
-    neighbours,
+    gauges_beside,
     task_of,
     wound,
 )
@@ -121,13 +121,15 @@ def _winding(args: argparse.Namespace, oven, said: dict[str, float | None], unit
         gauge, made = chosen(task, units.imperial, load)
         name = gauge_words(gauge)
         made = made if ohms is None else _of_wire(task, gauge.diameter_m, None, ohms)
+    if wire_m is None and ohms is None:
+        notes += idle_notes(task, made, units.imperial, load)
     usual = min(USUAL_COIL, widest_coil(task.alloy, made.wire_c))
     outside = said["coil"] or usual * made.diameter_m
     laid = None if said["grooves"] is None else said["grooves"] / task.coils
     wanted = load or advised_w_m2(task)
     ideal = diameter_for_load_m(task, wanted)
     check_wire(task.alloy, ideal)
-    beside = tuple((g, wound(task, g.diameter_m)) for g in neighbours(made.diameter_m))
+    beside = tuple((g, wound(task, g.diameter_m)) for g in gauges_beside(task, made.diameter_m, units.imperial, load))
     coil = coil_of(made.diameter_m, made.wire_m, outside, laid)
     return Winding(task, name, made, coil, wanted, ideal, wound(task, ideal).wire_m, beside, tuple(notes))
 
@@ -174,7 +176,7 @@ def _task(args: argparse.Namespace, oven, said: dict[str, float | None]) -> tupl
     wire, length = said["wire"], said["length"]
     if oven is not None and not asked:
         wire, length = oven.elements.wire_diameter_m, oven.elements.wire_length_m
-        if not (wire and length) or (args.alloy or oven.elements.alloy) not in WIRE_ALLOYS or changes:
+        if not wire or changes.get("alloy", oven.elements.alloy) != oven.elements.alloy or (length and changes):
             wire = length = None
     if oven is None:
         missing = [f"--{name}" for name in ("voltage", "chamber") if said[name] is None]

@@ -13,7 +13,7 @@ from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from .predictive import step_length_s
 from .reference import Leg, begin, legs_of, seconds_left
-from .shortfall import Shortfall
+from .shortfall import USABLE, Shortfall
 
 #: Step of a walk, s: several fit into the mean below, and a day of schedule is walked in less than a second.
 _DT_S = 10.0  # ±30 %: none
@@ -29,8 +29,6 @@ _BEHIND_K = 10.0  # ±30 %: none
 #: The most steps of a walk beyond those of its ramp; and the rate, K/s (0.2 K/h), below which an oven counts as
 #: standing still.
 _MOST_STEPS, _STANDS_K_PER_S = 20000, 0.2 / 3600.0  # ±30 %: none
-#: Some power is kept for trim: a ramp that needs more than this share of full power cannot be followed.
-USABLE = 0.97  # ±30 %: none
 
 
 @dataclass(frozen=True)
@@ -123,10 +121,12 @@ def _refuse_beyond_limits(oven: Oven, schedule: Schedule, where: str) -> None:
                 f"{where}: step {i + 1} ('{step.name or 'unnamed'}') takes the part to {step.to_c:.0f} °C; in "
                 f"{oven.name} no part may go above {part_c:.0f} °C (limits: part highest in {described})"
             )
-        if step.to_c < coldest_c and (step.let_cool or step.at_k_per_s or step.in_s):
+        # A jump is held from where the oven is; below the room by more than its band it would be waited for for ever.
+        sought = step.let_cool or step.at_k_per_s or step.in_s or step.to_c < ambient - step.within_k
+        if step.to_c < coldest_c and sought:
             raise KilnctlError(
                 f"{where}: step {i + 1} goes to {step.to_c:.0f} °C, and the room is at {ambient:.0f} °C: "
-                "it would never get there"
+                "it would never get there (if the room is colder, say so: site: ambient)"
             )
 
 
@@ -192,7 +192,9 @@ def _walk_ramp(
         leads = rate > 0.0 and walked.ahead_k > leg.band_k
         return walked.after, _ahead(model, leg, walked.ahead_c, rate, walked.ahead_k) if leads else None
     down = rate < 0.0
-    return walked.after, Shortfall(
+    # Let it arrive: what it is behind at the end of this ramp is no fault of the next step.
+    arrived = (_cool if down else _jump)(model, walked.after, leg.target_c, ambient)
+    return arrived, Shortfall(
         leg.step,
         leg.name,
         walked.at_c,

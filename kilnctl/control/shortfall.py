@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+#: Some power is kept for trim: a ramp that needs more than this share of full power cannot be followed.
+USABLE = 0.97  # ±30 %: none
+
 
 @dataclass(frozen=True, slots=True)
 class Shortfall:
@@ -40,6 +43,12 @@ class Shortfall:
         return self.refused and self.feasible_k_per_s is None
 
     @property
+    def keeps_up(self) -> bool:
+        """Whether a falling rate can be followed although it is faster than how this oven falls, at the end, on its
+        own: walls and load that had no time to follow keep it warm then."""
+        return self.feasible_k_per_s is not None and self.feasible_k_per_s < self.itself_k_per_s[1] < 0.0
+
+    @property
     def note(self) -> str:
         """In words, with what the run does about it."""
         if self.refused and self.doubt > 0.0:
@@ -49,7 +58,8 @@ class Shortfall:
         return f"{self}; the ramp will take the time it needs" if self.refused else str(self)
 
     def __str__(self) -> str:
-        where = f"step {self.step + 1} ('{self.name}')"
+        where = f"step {self.step + 1}"
+        where += "" if self.name == where else f" ('{self.name}')"
         if self.ahead_k > 0.0:
             if self.asked_k_per_s is None:
                 return (
@@ -72,16 +82,21 @@ class Shortfall:
                 f", and comes to rest at about {self.reachable_c:.0f} °C"
                 if self.reachable_c > self.to_c
                 else f" and {there} near {self.to_c:.0f} °C. A rate of {_k_per_h(self.feasible_k_per_s)} can be "
-                "followed all the way"
+                "followed all the way" + (", as walls and load then keep up" if self.keeps_up else "")
             )
             return (
                 f"{where} falls at {_k_per_h(self.asked_k_per_s)}; by itself this oven then cools at about {here} near "
                 f"{self.at_c:.0f} °C{slow}"
             )
+        # What needs no more than there is fails at the share that is kept for trim, and has to say so.
+        needs = (
+            f"needs {self.needed_w / 1000:.2f} kW of"
+            if self.needed_w > self.full_w
+            else f"passes the {USABLE * self.full_w / 1000:.2f} kW that a ramp may take of"
+        )
         return (
-            f"{where} rises at {_k_per_h(self.asked_k_per_s)}; near {self.at_c:.0f} °C that needs "
-            f"{self.needed_w / 1000:.2f} kW of this oven's {self.full_w / 1000:.2f} kW. "
-            f"Up to about {_k_per_h(self.feasible_k_per_s)} is feasible"
+            f"{where} rises at {_k_per_h(self.asked_k_per_s)}; near {self.at_c:.0f} °C that {needs} this oven's "
+            f"{self.full_w / 1000:.2f} kW. Up to about {_k_per_h(self.feasible_k_per_s)} is feasible"
         )
 
 

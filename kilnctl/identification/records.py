@@ -113,7 +113,7 @@ def _of_run(oven: Oven, run: RunData) -> Log:
             elif opened is not None:
                 doors.append((opened, event.time_s))
                 opened = None
-    name = f"{run.schedule.name} (seed {run.seed})"
+    name = run.schedule.name + ("" if run.seed is None else f" (seed {run.seed})")
     return _of_table(oven, name, table, {}, {}, run.load, tuple(doors))
 
 

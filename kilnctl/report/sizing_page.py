@@ -1,8 +1,9 @@
 """The sizing as one page for a browser: what matters large, pictures of the walls, tables, verdicts."""
 
+import math
 from html import escape
 
-from ..output import Units, about
+from ..output import Units
 from ..sizing.comparison import Figures, Offer, RunAsked
 from ..sizing.sizing import HIGHEST_C, Range, Sizing
 from ..terms import Finding, Mark
@@ -17,7 +18,7 @@ from .buying_text import (
     saved_words,
 )
 from .sizing_pictures import power_picture, wall_picture
-from .sizing_text import CLOSING, holding, levels, notes_of_sizing, temperature_range, time_range
+from .sizing_text import CLOSING, holding, levels, notes_of_sizing, temperature_range, time_range, time_span
 from .svg import NARROW, WIDTH
 
 _ORDER = (Mark.WRONG, Mark.TIGHT, Mark.FINE, Mark.ASKED)
@@ -59,7 +60,7 @@ def sizing_page(
 def _figures(sizing: Sizing, u: Units) -> list[tuple[str, str]]:
     reach = sizing.reached_c
     heat_up = sizing.heat_up_range_s(sizing.oven.site.ambient_c, 0.98 * reach)
-    low, high = about(heat_up.low), about(heat_up.high)
+    between = f" ({time_span(heat_up)})" if math.isfinite(heat_up.value) else ""
     hold, shell = sizing.power_range_w(reach), sizing.shell_range_c(reach)
     power = sizing.max_chamber_range_c
 
@@ -70,7 +71,7 @@ def _figures(sizing: Sizing, u: Units) -> list[tuple[str, str]]:
     return [
         (f"highest by power{highest}", temperature_range(power, u).split(" (")[0]),
         ("highest for the lining", u.temperature(sizing.lining_limit_c)),
-        (f"heat-up, empty, to {u.temperature(0.98 * reach)} ({low} to {high})", time_range(heat_up).split(" (")[0]),
+        (f"heat-up, empty, to {u.temperature(0.98 * reach)}{between}", time_range(heat_up).split(" (")[0]),
         (f"to hold {u.temperature(reach)} ({span(hold, u.heat_flow)})", holding(hold, u).split(" (")[0]),
         (f"hottest outside face ({span(shell, u.temperature)})", u.temperature(shell.value)),
     ]

@@ -45,8 +45,15 @@ def holding(r: Range, u: Units) -> str:
 
 
 def time_range(r: Range) -> str:
-    """A time and its range."""
-    return f"{about(r.value)} ({about(r.low)} to {about(r.high)})" if math.isfinite(r.value) else "never"
+    """A time and its range; what takes longer than two days was not waited for."""
+    if not math.isfinite(r.value):
+        return "not within two days"
+    return f"{about(r.value)} ({time_span(r)})"
+
+
+def time_span(r: Range) -> str:
+    """The range of a time that is finite itself."""
+    return f"{about(r.low)} to {about(r.high)}" if math.isfinite(r.high) else f"{about(r.low)}, or never"
 
 
 def levels(sizing: Sizing, units: Units = METRIC_UNITS) -> list[float]:
@@ -138,9 +145,10 @@ def _reach(sizing: Sizing, reach: float, u: Units) -> list[str]:
         f"heat-up, empty         {empty}, to {u.temperature(nearly)}",
     ]
     if o.usual_load is not None:
-        loaded = time_range(sizing.heat_up_range_s(o.site.ambient_c, nearly, o.usual_load))
-        out.append(f"heat-up, loaded        {loaded}, with {o.usual_load.name}")
-        out += _lag(sizing, nearly, u)
+        loaded = sizing.heat_up_range_s(o.site.ambient_c, nearly, o.usual_load)
+        out.append(f"heat-up, loaded        {time_range(loaded)}, with {o.usual_load.name}")
+        # A chamber that does not arrive has no moment at which the load could be behind it.
+        out += _lag(sizing, nearly, u) if math.isfinite(loaded.value) else []
     return [*out, f"stored heat            {stored} when all is warmed through at {u.temperature(reach)}"]
 
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..output import Units
-from ..sizing.winding import Task, Wound, advised_w_m2, wound
+from ..sizing.winding import IDLE_LOAD, Task, Wound, advised_w_m2, shortest_in_series, wound
 from ..sizing.winding_findings import coil_findings, connected, wire_findings
 from ..terms import Finding, Mark
 from ..thermal.elements import wire_resistance_ohm
@@ -121,6 +121,24 @@ def _gauge(gauge: Gauge, u: Units) -> str:
 def gauge_words(gauge: Gauge) -> str:
     """A gauge's name, an American one with its diameter, for a sentence that `Units.words` converts."""
     return f"{gauge.name} ({1e3 * gauge.diameter_m:.2f} mm)" if gauge.american else gauge.name
+
+
+def idle_notes(task: Task, made: Wound, american: bool, load_w_m2: float | None) -> list[str]:
+    """What takes less wire, where a wire as long as the power wants carries much less than it may: thinner wire, or,
+    where that does not bear the chamber, less voltage over each coil."""
+    wanted = load_w_m2 or advised_w_m2(task)
+    if made.load_w_m2 >= IDLE_LOAD * wanted:
+        return []
+    why = (
+        f"much wire: it carries {made.load_w_m2 / 1e4:.2f} W/cm² of {wanted / 1e4:.2f} W/cm². Thinner wire is shorter, "
+        "if it bears the chamber (see above), and so is wire with less voltage over each coil: in series, or in star "
+        "instead of delta"
+    )
+    best = shortest_in_series(task, american, load_w_m2)
+    if best is None or best[0] == task.series:
+        return [why]
+    series, gauge, w = best
+    return [f"{why}; with --series {series} it is {gauge_words(gauge)}, {w.wire_m * task.coils:.1f} m in all"]
 
 
 def _notes(winding: Winding) -> Sequence[str]:

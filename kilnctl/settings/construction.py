@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import ClassVar
 
 from ..thermal.heating_wire import NOT_WOUND
 from .fields import choice, flag, integer, many, numbers, one, points, positive, quantity, text
@@ -151,6 +152,7 @@ class Walls:
 
 @dataclass(frozen=True, kw_only=True)
 class Chamber:
+    GONE: ClassVar[dict[str, str]] = {"diameter": "if it is round, give both sides 0.89 of its diameter (same area)"}
     width_m: float = quantity("length", "inside width", low=0.02, high=5.0)
     depth_m: float = quantity("length", "inside depth, front to back", low=0.02, high=5.0)
     height_m: float = quantity("length", "inside height", low=0.02, high=5.0)

@@ -55,7 +55,9 @@ class Node:
     @property
     def what(self) -> str:
         """How to name it to the user."""
-        return {"scalar": f"'{self.text[:40]}'", "list": "a list", "map": "a mapping"}[self.kind]
+        return {"scalar": f"'{self.text[:40]}'" if self.text else "nothing", "list": "a list", "map": "a mapping"}[
+            self.kind
+        ]
 
 
 def read_text(path: str | Path) -> tuple[str, bytes]:
@@ -161,6 +163,23 @@ def _put(parent: Node, node: Node) -> None:
 _PENDING = Node("scalar", 0, 0)
 
 
+#: What the parser says in its own terms, and what a person can do about it.
+_YAML_HINTS = {
+    "'\\t'": "a tab; indent with spaces",
+    "expected <block end>": (
+        "this line or the one before it does not line up with the lines above: what belongs together begins in the "
+        "same column"
+    ),
+    "mapping values are not allowed": (
+        "a ':' where none can stand: does the name before it have its own ':', and is this line indented as its "
+        "neighbours are?"
+    ),
+    "could not find expected ':'": "a line without 'key: value', or one that is indented unlike its neighbours",
+    "expected ',' or '}'": "a '{' that is not closed, or a ',' that is missing",
+    "expected ',' or ']'": "a '[' that is not closed, or a ',' that is missing",
+}
+
+
 def _yaml_problem(error: yaml.YAMLError, text: str, name: str) -> SettingsError:
     mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
     reason = getattr(error, "problem", None) or getattr(error, "reason", None) or "cannot be read"
@@ -170,5 +189,9 @@ def _yaml_problem(error: yaml.YAMLError, text: str, name: str) -> SettingsError:
             return SettingsError([Problem(name, 0, 0, f"is not YAML: {reason}")])
         line = text.count("\n", 0, position) + 1
         return SettingsError([Problem(name, line, position - text.rfind("\n", 0, position), f"is not YAML: {reason}")])
-    hint = "; indent with spaces" if "'\\t'" in reason else ""
-    return SettingsError([Problem(name, mark.line + 1, mark.column + 1, f"is not YAML: {reason}{hint}")])
+    begin = getattr(error, "context_mark", None)
+    hint = next((words for part, words in _YAML_HINTS.items() if part in reason), "")
+    since = f" (the block begins in line {begin.line + 1})" if begin is not None and begin.line < mark.line else ""
+    return SettingsError(
+        [Problem(name, mark.line + 1, mark.column + 1, f"is not YAML: {hint + since if hint else reason}")]
+    )

@@ -102,6 +102,11 @@ class Schedule:
     def problems(self) -> Iterator[tuple[str, str]]:
         if self.steps[0].to_c is None:
             yield "steps", "the first step needs 'to': there is no temperature yet to hold"
+        before_c = None
+        for i, step in enumerate(self.steps, 1):
+            if step.let_cool and before_c is not None and step.to_c is not None and step.to_c > before_c:
+                yield "steps", f"step {i} lets cool to {step.to_c:g} °C, and the step before it is at {before_c:g} °C"
+            before_c = before_c if step.to_c is None else step.to_c
         if self.vapour is not None and not self.flammable_vapour:
             yield "vapour", "this load gives off vapour that can burn: say 'flammable vapour: yes' too"
         if self.unattended and self.flammable_vapour:

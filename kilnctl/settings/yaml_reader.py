@@ -60,7 +60,7 @@ class Reader:
             return self.problem(node, f"{path or 'the file'} wants 'key: value' lines, not {node.what}")
         wanted = {key_of(f): f for f in setting_fields(cls)}
         given: dict[str, tuple[Node, Node]] = {}
-        for key_node, value_node in node.pairs:
+        for key_node, value_node in _with_commas(node.pairs):
             key = key_node.text if key_node.kind == "scalar" else ""
             if key not in wanted:
                 self._unknown(key_node, wanted, path, getattr(cls, "GONE", {}))
@@ -242,11 +242,42 @@ class Reader:
         return tuple(found)
 
 
+def _with_commas(pairs: list[tuple[Node, Node]]) -> list[tuple[Node, Node]]:
+    """The pairs with decimal commas put together again: in `{power: 3,6 kW}` YAML sees the number 3 and a key `6 kW`
+    without a value. The unit's reader then says how to write it."""
+    joined: list[tuple[Node, Node]] = []
+    for key, value in pairs:
+        stray = key.kind == value.kind == "scalar" and not value.text and re.match(r"\d", key.text)
+        before = joined[-1][1] if joined else None
+        if stray and before is not None and before.kind == "scalar" and re.fullmatch(r"[-+]?\d+", before.text.strip()):
+            both = Node("scalar", before.line, before.column, f"{before.text.strip()},{key.text}")
+            joined[-1] = (joined[-1][0], both)
+        else:
+            joined.append((key, value))
+    return joined
+
+
+#: The first key of a file, by which its kind is known.
+_KINDS = {"oven": "the description of an oven", "schedule": "a schedule"}
+
+
+def _refuse_other_kind(cls: type, node: Node, file: str) -> None:
+    """Raises SettingsError where one kind of file was given for another, instead of a problem for each of its keys."""
+    own = next((key for key in map(key_of, setting_fields(cls)) if key in _KINDS), None)
+    given = {key.text: key for key, _ in node.pairs} if node.kind == "map" else {}
+    other = next((key for key in given if key in _KINDS and key != own), None)
+    if own is not None and own not in given and other is not None:
+        at = given[other]
+        message = f"this is {_KINDS[other]}, and {_KINDS[own]} belongs here"
+        raise SettingsError([Problem(file, at.line, at.column, message)])
+
+
 def read_root(
     cls: type, node: Node, file: str, extra: dict[str, Any], finish: Callable[[Any, Reader], None] | None = None
 ) -> Any:
     """The whole file as `cls` (with `extra` for its fields that no file sets); raises `SettingsError` with all
     problems."""
+    _refuse_other_kind(cls, node, file)
     reader = Reader(file)
     made = reader.read(cls, node, extra=extra)
     if made is not _BAD and not reader.problems and not reader.rules and finish:

@@ -164,7 +164,9 @@ def _wall_changes(
     insulates = [
         i
         for i, layer in enumerate(made)
-        if layer.material.name != "air gap" and layer.material.conductivity(_mean_c(solution, i)) <= INSULATES_W_PER_MK
+        # Not a window: thicker panes keep no more heat in, and nobody puts wool behind what they look through.
+        if layer.material.name not in ("air gap", "glass")
+        and layer.material.conductivity(_mean_c(solution, i)) <= INSULATES_W_PER_MK
     ]
     for i in insulates:
         for thicker_m in (n * more_m for n in pieces):

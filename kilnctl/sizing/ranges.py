@@ -81,3 +81,11 @@ def spread(value: float, changed: list[tuple[float, float]]) -> Range:
     up = COVERAGE * math.sqrt(sum(max(0.0, max(a, b) - value) ** 2 for a, b in changed))
     down = COVERAGE * math.sqrt(sum(max(0.0, value - min(a, b)) ** 2 for a, b in changed))
     return Range(float(value), float(value - down), float(value + up))
+
+
+def spread_of_time(value_s: float, changed: list[tuple[float, float]]) -> Range:
+    """The range of a time, s, above zero, from the factors by which the two ends of each input change it; an infinite
+    one says that it may never come. Factors, not seconds: near what the power can hold a time grows without bound, and
+    a sum of seconds would reach below zero."""
+    logs = spread(0.0, [(math.log(a), math.log(b)) for a, b in changed])
+    return Range(float(value_s), value_s * math.exp(logs.low), value_s * math.exp(logs.high))

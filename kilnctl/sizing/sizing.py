@@ -21,7 +21,7 @@ from ..thermal.material_data import STILL_WITHIN_K
 from .buying import Saving, savings_of, wall_key
 from .notes import notes_of
 from .protection import protection_findings
-from .ranges import ROOM_K, WOUND, Range, heat_up_pairs, pairs_of, spread
+from .ranges import ROOM_K, WOUND, Range, heat_up_pairs, pairs_of, spread, spread_of_time
 from .winding import described
 from .winding_findings import wire_findings
 from .wiring import Wiring, wiring_of
@@ -185,7 +185,8 @@ class Sizing:
 
     def heat_up_range_s(self, from_c: float, to_c: float, load: Load | None = None) -> Range:
         """heat_up_s with its range, s: the virtual oven's time, times what stated uncertainties of heat capacity,
-        conductivity, thickness, edges, leak, elements and supply do to the time of the low-order model."""
+        conductivity, thickness, edges, leak, elements and supply do to the time of the low-order model. Its upper end
+        is infinite where one of them keeps the oven below to_c."""
         value = self.heat_up_s(from_c, to_c, load)
         if not math.isfinite(value):
             return Range(value, value, value)
@@ -199,17 +200,18 @@ class Sizing:
                 x, t = m.inside(x, m.power_w, step_s, m.ambient_c), t + step_s
                 if x[CHAMBER] >= to_c:
                     return t - step_s * (x[CHAMBER] - to_c) / (x[CHAMBER] - before)
-            return t
+            return math.inf
 
         def scaled(factors: dict[str, float]) -> EnergyModel:
             return model.but(**{n: _times(getattr(model, n), f) for n, f in factors.items()})
 
         base = time_s(model)
+        if not math.isfinite(base):
+            return Range(value, value, math.inf)
         pairs = [
-            (value * time_s(scaled(a)) / base, value * time_s(scaled(b)) / base)
-            for a, b in heat_up_pairs(self.oven, self.edge_share)
+            (time_s(scaled(a)) / base, time_s(scaled(b)) / base) for a, b in heat_up_pairs(self.oven, self.edge_share)
         ]
-        return spread(value, pairs)
+        return spread_of_time(value, pairs)
 
     @property
     def edge_share(self) -> float:

@@ -23,6 +23,9 @@ FIRST_FACTOR = 1.04
 #: A surface load up to this many times the advised one shortens the wire's life; more burns it out soon (common
 #: practice).
 TIGHT_LOAD, WRONG_LOAD = 1.05, 1.5
+#: A wire that carries less than this share of what it may is 1.6 times as long and 2.5 times as heavy as one that
+#: carries all of it: load ∝ d⁻³, length ∝ d², mass ∝ d⁴ at the same power and voltage.
+IDLE_LOAD = 0.5
 
 
 @dataclass(frozen=True)
@@ -182,6 +185,37 @@ def neighbours(diameter_m: float, each_way: int = 2) -> tuple[Gauge, ...]:
     return tuple(sorted(found, key=lambda g: g.diameter_m))
 
 
+def gauges_beside(task: Task, diameter_m: float, american: bool, load_w_m2: float | None = None) -> tuple[Gauge, ...]:
+    """The gauges next to that diameter; where none of them is sound for the task, also those next to the one that
+    is."""
+    beside = neighbours(diameter_m)
+    if any(sound(task, wound(task, g.diameter_m), load_w_m2) for g in beside):
+        return beside
+    try:
+        better = neighbours(chosen(task, american, load_w_m2)[0].diameter_m, 1)
+    except ValueError:  # no gauge in stock is
+        return beside
+    return tuple(sorted({*beside, *better}, key=lambda g: g.diameter_m))
+
+
+def ways_in_series(task: Task) -> list[int]:
+    """How many of the task's coils may hang one behind the other."""
+    phases = 3 if task.connection in THREE_PHASE else 1
+    return [n for n in range(1, task.coils + 1) if task.coils % (n * phases) == 0]
+
+
+def shortest_in_series(task: Task, american: bool, load_w_m2: float | None = None) -> tuple[int, Gauge, Wound] | None:
+    """The number in series that takes the least wire for the same power, its gauge and what it makes; None where no
+    number has a sound one. Less voltage over a coil takes less resistance, so a thick wire becomes short."""
+    found = []
+    for n in ways_in_series(task):
+        try:
+            found.append((n, *chosen(dataclasses.replace(task, series=n), american, load_w_m2)))
+        except ValueError:  # no gauge in stock is thick enough for that
+            continue
+    return min(found, key=lambda way: way[2].wire_m, default=None)
+
+
 def task_of(oven: Oven, **changes) -> Task:
     """The task that an oven's description sets: all groups alike and in parallel. Where wire and length are described,
     as many in series as bring the described power nearest. Raises ValueError as `Task` does."""
@@ -201,15 +235,13 @@ def task_of(oven: Oven, **changes) -> Task:
     task = Task(**(facts | changes))
     if "series" in changes or not (e.wire_diameter_m and e.wire_length_m) or task.coils == 1:
         return task
-    phases = 3 if task.connection in THREE_PHASE else 1
-    ways = [n for n in range(1, task.coils + 1) if task.coils % (n * phases) == 0]
     wire_m, d = e.wire_length_m / task.coils, e.wire_diameter_m
 
     def miss(n: int) -> float:
         made = wound(dataclasses.replace(task, series=n), d, wire_m)
         return abs(math.log(made.power_w / task.power_w))
 
-    return dataclasses.replace(task, series=min(ways, key=miss))
+    return dataclasses.replace(task, series=min(ways_in_series(task), key=miss))
 
 
 def described(oven: Oven) -> tuple[Task, Wound] | None:

@@ -120,3 +120,29 @@ def test_from_an_ovens_file(here):
 def test_what_cannot_be_is_refused_with_the_reason(here, arguments, told):
     done = here(*arguments)
     assert done.returncode == 2 and told in done.stderr, done.stderr + done.stdout
+
+
+#: A stranger's car-bottom kiln: six coils in delta, so hot that only thick wire bears it; on 400 V that is long.
+DELTA = ("--power", "12 kW", "--voltage", "400 V", "--connection", "delta", "--groups", "6", "--chamber", "1280 °C")
+
+
+def test_a_thousand_metres_of_idle_wire_are_not_proposed_without_a_word(here):
+    told = here("wind", *DELTA).stdout
+    # P = U²/R over half the voltage is a quarter of the resistance (Ohm): 303 m of a thicker gauge instead of 1000 m.
+    assert "1000.0 m" in told and "much wire" in told and "with --series 2 it is 2.2 mm, 302.5 m in all" in told
+    again = here("wind", *DELTA, "--series", "2").stdout
+    assert "302.5 m" in again and "much wire" in again and "with --series" not in again
+    assert "much wire" not in here(*ASKED).stdout
+
+
+def test_the_wire_that_a_file_names_is_wound_although_its_length_is_open(here, tmp_path):
+    text = (OVENS / "brick-kiln.yaml").read_text(encoding="utf-8")
+    file = tmp_path / "kiln.yaml"
+    file.write_text(text.replace("  wire length: 23.5 m\n", ""), encoding="utf-8")
+    assert "wire                1.6 mm, " in here("wind", str(file)).stdout
+
+
+def test_wire_in_hand_that_is_far_off_is_shown_beside_the_wire_that_is_sound(here):
+    short = ("--power", "800 W", "--voltage", "48 V", "--chamber", "1150 °C", "--wire", "1.2 mm", "--length", "9 m")
+    rows = [line for line in here("wind", *short).stdout.splitlines() if " ohm " in line and " W/cm² " in line]
+    assert any(line.startswith("* 1.2 mm") for line in rows) and any("2.0 mm" in r and " fine " in r for r in rows)

@@ -258,3 +258,34 @@ def test_a_ramp_beyond_the_models_doubt_is_refused_and_one_within_it_is_tried(ov
     assert told.doubt == 0.1 and "may fall behind" in told.note
     with pytest.raises(KilnctlError, match="is feasible"):
         programme_of(cabinet, schedule_of(dict(to_c=240.0, at_k_per_s=0.25)), m, unsure=Unsure(power=0.1))
+
+
+def test_a_ramp_after_one_that_fell_behind_is_judged_by_itself(oven, cabinet_model):
+    """A stranger's steel frame: the step after a stretched one "needed 26.72 kW" of 15 kW, and 8 K/h was feasible."""
+    m, cabinet = cabinet_model, oven("curing-cabinet")
+    up = (dict(to_c=120.0, at_k_per_s=2.0), dict(to_c=200.0, at_k_per_s=30.0 / 3600.0))
+    (told,) = programme_of(cabinet, schedule_of(*up, too_fast="stretch"), m).shortfalls
+    assert told.step == 0 and str(told).startswith("step 1 rises")  # not: step 1 ('step 1')
+    down = (dict(to_c=240.0), dict(to_c=150.0, at_k_per_s=1.0), dict(to_c=120.0, at_k_per_s=2.0 / 3600.0))
+    (told,) = programme_of(cabinet, schedule_of(*down, too_fast="stretch"), m).shortfalls
+    assert told.step == 1
+
+
+def test_a_ramp_that_needs_less_than_all_power_says_what_it_may_take(oven, cabinet_model):
+    m, cabinet = cabinet_model, oven("curing-cabinet")
+    fast = schedule_of(dict(to_c=240.0, at_k_per_s=0.25), too_fast="stretch")
+    rate = programme_of(cabinet, fast, m).shortfalls[0].feasible_k_per_s
+    assert rate is not None
+    (told,) = programme_of(
+        cabinet, schedule_of(dict(to_c=240.0, at_k_per_s=1.04 * rate), too_fast="stretch"), m
+    ).shortfalls
+    assert told.needed_w <= told.full_w
+    assert "passes the 2.91 kW that a ramp may take of this oven's 3.00 kW" in str(told)
+
+
+def test_a_soak_below_the_room_is_refused_and_one_within_its_band_of_it_is_not(oven, cabinet_model):
+    """It was accepted, waited for two days, and said that the fan keeps the oven warm."""
+    m, cabinet = cabinet_model, oven("curing-cabinet")
+    with pytest.raises(KilnctlError, match=r"goes to 5 °C, and the room is at 20 °C.*site: ambient"):
+        programme_of(cabinet, schedule_of(dict(to_c=90.0), dict(to_c=5.0, hold_s=600.0)), m)
+    programme_of(cabinet, schedule_of(dict(to_c=18.0, hold_s=600.0, within_k=3.0)), m)

@@ -6,8 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from kilnctl import KilnctlError, fit
+from kilnctl import KilnctlError, fit, rehearse
 from kilnctl.identification.records import Log, as_log
+from kilnctl.settings.schedule import Schedule, Step
 from tests.identification.apparatus_records import synthetic, truth_of
 
 
@@ -143,3 +144,10 @@ def test_another_ovens_record_is_refused(cabinet, tmp_path):
     (tmp_path / "samples.csv").write_text("time_s,chamber_c,power_w\n1,20,0\n", encoding="utf-8")
     with pytest.raises(KilnctlError, match="of 'Brick box kiln'"):
         as_log(cabinet, tmp_path)
+
+
+def test_a_run_of_the_service_has_no_seed_to_be_named_by(cabinet):
+
+    run = rehearse(cabinet, Schedule(name="Short", steps=(Step(to_c=40.0, hold_s=660.0),)))
+    assert as_log(cabinet, replace(run, seed=None)).name == "Short"
+    assert as_log(cabinet, run).name == "Short (seed 0)"

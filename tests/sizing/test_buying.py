@@ -5,7 +5,7 @@ import math
 
 import pytest
 
-from kilnctl.settings.construction import Door, Port, Vent
+from kilnctl.settings.construction import Door, Layer, Port, Vent
 from kilnctl.settings.oven import oven_from
 from kilnctl.sizing import Sizing, buying, comparison, size
 
@@ -186,3 +186,14 @@ limits: {highest: 1100 °C}
         size(oven_from(muffle, "muffle")), comparison.RunAsked(1100.0, 3600.0, 0.3), {"": 20.0}
     )
     assert "seal" in offers[0].change.words and offers[0].saved_j > 0.05 * now.run_j
+
+
+def test_a_window_is_not_made_thicker_nor_insulated(oven):
+    """A stranger's dryer with a door of two panes was told: "25 mm more glass"."""
+    cabinet = oven("curing-cabinet")
+    panes = tuple(Layer(material=m, thickness_m=t) for m, t in (("glass", 0.004), ("air gap", 0.012), ("glass", 0.004)))
+    walls = dataclasses.replace(cabinet.walls, door=dataclasses.replace(cabinet.walls.door, layers=panes))
+    warm = dataclasses.replace(cabinet.limits, highest_c=95.0, trip_c=105.0, limiter_c=115.0)  # glass insulates there
+    offered = [s.change.words for s in Sizing(dataclasses.replace(cabinet, walls=walls, limits=warm)).savings]
+    assert any(words.startswith("door: built like") for words in offered)
+    assert not any("glass" in words for words in offered)
