@@ -168,13 +168,15 @@ def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
 def preview(legs: tuple[Leg, ...], position: Position, horizon_s: float) -> tuple[list[float], list[float]]:
     """Break points (s from now, °C) of the reference for the horizon; beyond them it stays at the last one. What cannot
     be foreseen (when a jump arrives, when a cooling ends) is not guessed: the reference stays where it is. A jump that
-    follows a soak is not previewed: a quick oven would leave the band within a tick, that would stop the soak's timer,
-    and the jump might never start. For the same reason a soak that waits for its band previews nothing."""
+    comes later is not previewed: a quick oven would be far ahead of the schedule by then. After a soak it would
+    leave the band within a tick, that would stop the soak's timer, and the jump might never start; for the same reason
+    a soak that waits for its band previews nothing. A ramp that a jump follows goes on, so that nothing slows down for
+    the corner."""
     times, values = [0.0], [position.reference_c]
     now, value, index = 0.0, position.reference_c, position.leg
     if position.held or position.done:
         return times, values
-    first, added = True, position.added_s
+    first, added, slope = True, position.added_s, 0.0
     if position.waiting and legs[index].kind == "hold" and position.rate_k_per_s == 0.0:
         return times, values
     while now < horizon_s and index < len(legs):
@@ -182,16 +184,21 @@ def preview(legs: tuple[Leg, ...], position: Position, horizon_s: float) -> tupl
         if leg.kind == "cool":
             break
         if leg.kind == "jump":
-            if first or legs[index - 1].kind != "hold":
+            if first:
                 times.append(now + 1e-3)
                 values.append(leg.target_c)
+            elif (leg.target_c - value) * slope > 0.0:
+                times.append(min(horizon_s, now + (leg.target_c - value) / slope))
+                values.append(value + slope * (times[-1] - now))
             break
         if leg.kind == "ramp":
             span = leg.target_c - value
             rate = abs(position.rate_k_per_s) if first else (abs(span) / leg.in_s if leg.in_s else leg.rate_k_per_s)
             now += abs(span) / rate if rate > 0.0 else 0.0
+            slope = position.rate_k_per_s if first else math.copysign(rate, span)
             value = leg.target_c
         else:
+            slope = 0.0
             if first and position.rate_k_per_s != 0.0 and value != leg.target_c:
                 now += (leg.target_c - value) / position.rate_k_per_s
                 value = leg.target_c

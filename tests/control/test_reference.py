@@ -156,6 +156,23 @@ def test_a_soak_that_is_skipped_to_without_a_rate_counts_from_its_arrival(always
     assert out.counted_s == (2.0 if always else 1.0)
 
 
+def test_a_jump_after_a_ramp_is_not_begun_before_the_ramp_has_ended():
+    """A quick furnace began it nine seconds early, and was 125 K above the ramp when that ended. The ramp is taken to
+    go on, not to end, so that nothing slows down for the corner; the other way there is nothing to go on with."""
+    ramp = dict(to_c=100.0, at_k_per_s=0.5)
+    legs = reference.legs_of(schedule_of(ramp, dict(to_c=300.0)))
+    p = reference.begin(legs, 20.0)
+    assert reference.preview(legs, p, 200.0) == ([0.0, 160.0, 200.0], [20.0, 100.0, 120.0])
+    assert reference.preview(legs, p, 1e4) == ([0.0, 160.0, 560.0], [20.0, 100.0, 300.0]), "never beyond its target"
+    at_the_end = p._replace(reference_c=100.0)
+    assert reference.preview(legs, at_the_end, 40.0) == ([0.0, 0.0, 40.0], [100.0, 100.0, 120.0])
+    legs = reference.legs_of(schedule_of(ramp, dict(to_c=40.0)))
+    assert reference.preview(legs, reference.begin(legs, 20.0), 200.0) == ([0.0, 160.0], [20.0, 100.0])
+    legs = reference.legs_of(schedule_of(dict(to_c=50.0, in_s=60.0), ramp, dict(to_c=300.0)))
+    times, values = reference.preview(legs, reference.begin(legs, 20.0), 200.0)
+    assert times == pytest.approx([0.0, 60.0, 160.0, 200.0]) and values == pytest.approx([20.0, 50.0, 100.0, 120.0])
+
+
 @given(
     st.lists(
         st.tuples(st.floats(30.0, 250.0), st.sampled_from(["rate", "time", "jump"]), st.floats(0.0, 300.0)),
