@@ -10,6 +10,7 @@ from strange_plants import PLANTS
 
 from kilnctl import size
 from kilnctl.control import estimator, onset
+from kilnctl.control.control_state import EnergyBalanceState
 from kilnctl.control.onset import SECOND, Times
 from kilnctl.run.chain import Chain
 from kilnctl.run.prepare import prepare
@@ -34,6 +35,7 @@ def heated(oven, plant, goal_c: float, for_s: float):
         assert not act.verdict.trips
         reading = plant.advance(1.0, act.fired, act.contactor)
         top_c = max(top_c, plant.truth_c)
+    assert isinstance(chain.control, EnergyBalanceState)
     return chain.control, top_c
 
 
@@ -137,6 +139,8 @@ def test_an_open_door_or_a_lost_reading_ends_it(oven):
         for step in range(1, 12):
             act = chain.tick(reading, float(step), 1.0, step)
             reading = plant.advance(1.0, act.fired, act.contactor)
-        assert chain.control.onset is not None
+        before = chain.control
         chain.tick(replace(reading, **lost), 12.0, 1.0, 12)
-        assert chain.control.onset is None and chain.control.estimate.dead_s == 0.0
+        after = chain.control
+        assert isinstance(before, EnergyBalanceState) and before.onset is not None
+        assert isinstance(after, EnergyBalanceState) and after.onset is None and after.estimate.dead_s == 0.0

@@ -31,7 +31,6 @@ LONG_TICK = "the short run's ticks of 2 s on light elements: with its own tick t
 #: 357 (3.1 K swing, means 2.2 K): the same wandering supply, seen 8 s late with 0.5 K of noise; steady: 1.4 K.
 
 OPEN: dict[int | str, dict[str, str]] = {
-    0: {"swing of bursts only": BURSTS},
     27: {"overshoot of bursts only": LONG_TICK},
     "cold 6": {"swing of bursts only": BURSTS},
     "cold 12": {"swing of minimum on": MINIMUM_ON},

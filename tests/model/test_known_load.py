@@ -53,6 +53,7 @@ def test_a_sensor_that_reads_low_from_the_start_is_found_in_time(loaded, low):
 def test_a_load_heavier_than_the_file_says_is_found():
     """Lying by omission costs the run, not the oven: on the muffle it looks like a sensor that reads low."""
     oven, model = described("bench-muffle")
+    assert oven.usual_load is not None
     load = dataclasses.replace(oven.usual_load, known_within=WITHIN)
     assert sound_run(oven, model, 0, load, holding(oven, model, 3.0, 1.0))[0]
     assert not sound_run(oven, model, 0, None, holding(oven, model, 3.0, 1.0))[0], "without a word it may be in"

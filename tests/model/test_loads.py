@@ -124,6 +124,7 @@ def test_how_far_a_load_may_be_off_is_the_files_to_say(muffle):
 def test_the_share_of_a_load_is_by_heat_capacity_half_way_up():
     oven = load_oven(ROOT / "configs/ovens/brick-kiln.yaml")
     shelf, load = oven.shelf, oven.usual_load
+    assert shelf is not None and load is not None
     half_c = 0.5 * oven.limits.highest_c
     held = [body.mass_kg * load_material(oven, body).heat_capacity(half_c) for body in (load, shelf)]
     assert load_share(oven, load) == pytest.approx(held[0] / sum(held))
@@ -180,6 +181,7 @@ def test_no_range_is_wider_than_half_as_much_again():
 @pytest.mark.parametrize("name", ["bench-muffle", "brick-kiln"])
 def test_the_two_ovens_of_a_range_hold_its_least_and_its_most(name, within):
     oven = load_oven(ROOT / f"configs/ovens/{name}.yaml")
+    assert oven.usual_load is not None
     load = dataclasses.replace(oven.usual_load, known_within=within)
     model, may_be = day_zero(oven, load), load_range(oven, load)
     pairs = loads_of(oven, load, model, FITTED)

@@ -38,6 +38,7 @@ def test_the_rules_go_by_what_is_known_of_the_load_that_is_in(oven, schedule):
         (prepare(cabinet, replace(cure, load=known)), known),
     ):
         assert run.load == load and run.policy.coolest == coolest_of(said, load, run.guard.model, run.guard.doubt)
+        assert run.policy.coolest is not None
         assert (run.policy.coolest.contents_j_per_k > 1.5 * run.model.contents_j_per_k) is (load is other)
 
 

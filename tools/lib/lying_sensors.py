@@ -147,6 +147,7 @@ def lie(job: tuple) -> dict:
     plan = heated(hottest_schedule(name, schedule))
     if within is not None:
         load = plan.load or load_oven(file_of(name)).usual_load
+        assert load is not None
         plan = dataclasses.replace(plan, load=dataclasses.replace(load, known_within=within))
     bench = Bench(name, seed, lacks, schedule=plan, model=model, tick_s=TICK_S)
     if fault is not None:
