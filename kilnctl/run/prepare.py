@@ -204,6 +204,7 @@ def prepared(
             coolest=coolest_of(oven, load, guard.model, guard.doubt),
             envelope=envelope_of(oven, load, guard.model, guard.doubt),
             loads=loads_of(oven, load, guard.model, guard.doubt),
+            described=not guard.doubt.learnt,
         ),
         holding=holding_table(model, oven),
         pattern=pattern_for(oven),

@@ -70,7 +70,8 @@ def test_the_learning_run_is_watched_by_the_rules_of_its_own_schedule(oven):
     cabinet = oven("curing-cabinet")
     run = learning_run.prepare(cabinet, ceiling_c=150.0)
     coolest, envelope = coolest_of(cabinet, None, run.model), envelope_of(cabinet, None, run.model)
-    assert run.policy == policy_for(cabinet, run.schedule, run.model, coolest=coolest, envelope=envelope)
+    policy = policy_for(cabinet, run.schedule, run.model, coolest=coolest, envelope=envelope, described=True)
+    assert run.policy == policy
     assert run.schedule.highest_c == 150.0
     assert run.load is None and run.programme.model == run.model
 

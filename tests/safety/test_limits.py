@@ -197,6 +197,14 @@ def test_a_wet_load_gets_time_to_dry(oven, schedule):
         assert (dry.no_rise_s, dry.missing_share_s) == (600.0, 20.0)
 
 
+def test_an_oven_known_by_its_description_alone_gets_twice_the_time_to_rise(oven, schedule):
+    """A box with a heavy inner shell rose by 4.7 K in ten minutes of full power, and reached its soak."""
+    cabinet, dry = oven("curing-cabinet"), schedule("dry")
+    assert [policy_for(cabinet, dry, described=d).no_rise_s for d in (False, True)] == [600.0, 1200.0]
+    own = dataclasses.replace(cabinet, safety=Safety(no_rise_s=300.0))
+    assert policy_for(own, dry, described=True).no_rise_s == 300.0, "what the file says counts"
+
+
 def test_a_tick_too_slow_for_the_lease_is_refused(oven):
     cabinet = oven("curing-cabinet")
     assert policy_for(dataclasses.replace(cabinet, control=Control(tick_s=2.0)))

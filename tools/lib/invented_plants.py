@@ -42,6 +42,7 @@ class Invented:
         self.names = list(self.nodes)
         self.t = dict.fromkeys(self.names, self.room_c)
         self.junction_c, self.energy_j, self.time_s = self.room_c, 0.0, 0.0
+        self.second_c = self.room_c
         self._line = deque([self.room_c] * max(1, round(oven.sensors.control.dead_time_s / STEP_S)))
 
     @property
@@ -144,7 +145,7 @@ class Invented:
         truth = self.truth_c
         return Reading(
             chamber_c=self._line[0] + self.random.gauss(0.0, control.noise_k),
-            limit_c=truth if self.oven.sensors.limit else None,
+            limit_c=self.second_c if self.oven.sensors.limit else None,
             part_c=self.t.get("load", truth) if self.oven.sensors.part else None,
             cold_junction_c=self.room_c + 3.0,
             fired=share if contactor_closed else 0.0,
@@ -176,7 +177,10 @@ class Invented:
         h = min(at_most_s, *(OF_CONSTANT * self.nodes[n] / gain[n] for n in self.names))
         for n in self.names:
             self.t[n] += h * flow[n] / self.nodes[n]
-        self.junction_c += (self.truth_c - self.junction_c) * h / (h + max(self.oven.sensors.control.lag_s, 0.1))
+        control, limit = self.oven.sensors.control, self.oven.sensors.limit
+        self.junction_c += (self.truth_c - self.junction_c) * h / (h + max(control.lag_s, 0.1))
+        if limit is not None:
+            self.second_c += (self.truth_c - self.second_c) * h / (h + max(limit.lag_s + limit.dead_time_s, 0.1))
         return h
 
 

@@ -51,7 +51,7 @@ class Lumps:
         self.oven, self.m, self.top_c = oven, m, top_c
         self.carrier, self.shield, self.falling = carrier, shield, falling
         self.random, room = random.Random(seed), m.ambient_c
-        self.wire = self.held = self.air = self.shell = self.inside = self.junction = room
+        self.wire = self.held = self.air = self.shell = self.inside = self.junction = self.second = room
         self.slabs = [room] * SLABS
         self.energy_j = 0.0
         self._line = deque([room] * max(1, round(oven.sensors.control.dead_time_s / STEP_S)))
@@ -72,7 +72,7 @@ class Lumps:
         volts = self.m.voltage_v
         return Reading(
             chamber_c=shown,
-            limit_c=self.air if sensors.limit else None,
+            limit_c=self.second if sensors.limit else None,
             part_c=self.inside if sensors.part else None,
             cold_junction_c=self.m.ambient_c + 3.0,
             fired=share if contactor_closed else 0.0,
@@ -109,6 +109,8 @@ class Lumps:
         self._wall(to_wall)
         lag = m.lag_at_s(self.air)
         self.junction += h * (self.air - self.junction) / max(lag, h)
+        if self.oven.sensors.limit is not None:
+            self.second += h * (self.air - self.second) / max(self.oven.sensors.limit.lag_s, h)
         self._line.append(self.junction)
         self._line.popleft()
 
