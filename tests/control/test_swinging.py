@@ -80,12 +80,15 @@ def test_a_long_calm_makes_it_brisk_again():
     assert calm.care == 1.0
 
 
-@pytest.mark.slow
-def test_a_dead_time_three_times_as_long_ends_in_calm_and_is_reported(oven):
+def late_muffle(oven, warm_s: int):
+    """(trips, warnings of a swing, true °C of each second) of a soak with a dead time three times as long as described,
+    begun after so many seconds at full power."""
     muffle = oven("bench-muffle")
-    schedule = schedule_of(dict(to_c=700.0, hold_s=5400.0))
-    run = prepare(muffle, schedule, day_zero(muffle, muffle.usual_load, 700.0))
-    plant, chain, rows, events, true_c = PLANTS["dead time 12 s"](muffle, 700.0, 1), Chain(run), [], [], []
+    plant, rows, events, true_c = PLANTS["dead time 12 s"](muffle, 700.0, 1), [], [], []
+    for _ in range(warm_s):
+        plant.advance(1.0, 1.0, True)
+    model = day_zero(muffle, muffle.usual_load, 700.0)
+    chain = Chain(prepare(muffle, schedule_of(dict(to_c=700.0, hold_s=5400.0)), model, plant.truth_c))
 
     def watching(time_s, decision):
         true_c.append(plant.truth_c)
@@ -93,8 +96,23 @@ def test_a_dead_time_three_times_as_long_ends_in_calm_and_is_reported(oven):
 
     follow(plant, chain, rows, events, enough=watching)
     told = [e for e in events if e.kind == "warning" and "answers later than the model says" in e.text]
-    assert told and not chain.safety.trips
+    return chain.safety.trips, told, true_c
+
+
+@pytest.mark.slow
+def test_a_dead_time_three_times_as_long_ends_in_calm_and_is_reported(oven):
+    """From a warm start, where `control.onset` cannot find it."""
+    trips, told, true_c = late_muffle(oven, 60)
+    assert told and not trips
     assert max(true_c[-1200:]) - min(true_c[-1200:]) < 1.0, "the swing is over"
+
+
+@pytest.mark.slow
+def test_from_cold_it_is_found_before_it_can_swing(oven):
+    trips, told, true_c = late_muffle(oven, 0)
+    assert not told and not trips and max(true_c) < 701.0
+    arrived = next(i for i, c in enumerate(true_c) if c > 699.0)
+    assert max(true_c[arrived + 300 :]) - min(true_c[arrived + 300 :]) < 0.5
 
 
 @pytest.mark.slow
