@@ -18,7 +18,7 @@ from ..settings.oven import Oven
 from ..thermal.air import air
 from ..thermal.bridges import open_door_kg_s
 from .energy import CHAMBER, EnergyModel
-from .load_range import load_range
+from .load_range import energy_range
 from .parameters import PARAMETERS, scaled
 from .trained_file import TrainedModel
 from .uncertainty import true_holding_w, uncertainty_of, unlisted_in
@@ -165,7 +165,10 @@ def doubt_of(trained: TrainedModel, top_c: float) -> Doubt:
         return DAY_ZERO
     model = trained.model
     held_c = min(top_c, max(trained.high_c, model.ambient_c + 20.0))
-    losses = math.exp(SPREADS * log_spread(trained, lambda m: m.steady(held_c)[1]))
+    room_c = model.ambient_c
+    # A fit of high temperatures knows the losses of low ones less well.
+    levels_c = [room_c + share * (held_c - room_c) for share in (0.25, 0.5, 1.0)]
+    losses = math.exp(SPREADS * max(log_spread(trained, lambda m, c=c: m.steady(c)[1]) for c in levels_c))
     heated_s = (300.0, 1200.0, 4800.0)
     capacity = math.exp(2.0 * SPREADS * max(log_spread(trained, lambda m, s=s: _risen_k(m, s)) for s in heated_s))
     beyond = BEYOND * max(0.0, top_c - trained.high_c) / max(20.0, trained.high_c - model.ambient_c)
@@ -251,7 +254,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
     at_once = together_of(oven, model, doubt)
     door_w, door_m2 = _door(oven)
     more, hold = at_once.losses, at_once.capacity
-    may_be, more_in = load_range(oven, load), unlisted_in(oven)
+    may_be, more_in = energy_range(oven, load), unlisted_in(oven)
     contents = may_be.heaviest
     contents_j_per_k = contents * model.contents_j_per_k + doubt.unlisted * more_in.j_per_k
     element_j_per_k = hold * (doubt.elements * model.element_j_per_k + doubt.carriers * sum(model.lining_j_per_k))
@@ -310,7 +313,7 @@ def envelope_of(
     )
     # Each cause alone may explain it: all of its own bound counts, as in a description.
     heavy = coolest_of(oven, load, model, replace(doubt, learnt=False))
-    lighter = load_range(oven, load).lightest
+    lighter = energy_range(oven, load).lightest
     return (
         likely,
         replace(

@@ -9,7 +9,7 @@ from ..settings.construction import Load
 from ..settings.oven import Oven
 from .doubt import ROOM_K, Doubt, coolest_of, gives_back, lightest_elements, together_of
 from .energy import EnergyModel
-from .load_range import LOAD_TIMES, LoadRange, load_range
+from .load_range import LOAD_TIMES, LoadRange, energy_range
 
 #: Bounds of the ranges of a load's area and of its thickness (mass over area), times those of the files. An oven is
 #: hotter with less area at the same thickness and with less thickness at the same area, so that a range has a coolest
@@ -27,7 +27,7 @@ def loads_of(
     if not doubt.learnt:
         return ()
     coolest, hottest = coolest_of(oven, load, model, doubt), _hottest(oven, model, doubt)
-    may_be, pairs = load_range(oven, load), []
+    may_be, pairs = energy_range(oven, load), []
     if may_be.share <= 0.0:
         return ((coolest, _holding(hottest, model, 1.0, 1.0)),)
     lightest = may_be.least if may_be.declared else 0.0

@@ -382,7 +382,8 @@ class Load:
         "fraction",
         "how far off its mass, its surface and the one for the other can be, once weighed and measured; without this a "
         "third to three times what is written is taken as possible; with it the part's band is narrower, and the "
-        "energy limiter ends the heat sooner where a sensor reads low, or where a heavier load is put in",
+        "energy limiter ends the heat sooner where a sensor reads low, or where a load half as heavy again is "
+        "put in",
         default=None,
         low=0.02,
         high=2.0,

@@ -20,6 +20,7 @@ from kilnctl.model.doubt import (
     day_zero_doubt,
     doubt_of,
     envelope_of,
+    log_spread,
     unsure_late,
     unsure_of,
 )
@@ -196,6 +197,16 @@ def test_losses_are_doubted_by_twice_the_standard_error_of_what_holds_the_oven(e
     if error == 2.0:
         assert doubt.losses == DAY_ZERO.losses
     assert doubt.capacity <= DAY_ZERO.capacity and "learnt" in doubt.words
+
+
+def test_losses_count_where_they_are_known_least():
+    """At 270 °C the muffle's leak is a larger part of what holds it than at 1,000 °C, and a fit of high temperatures
+    knows it less well: sound springs at 240 °C ended with energy-says-hotter once the load was known."""
+    leak = dataclasses.replace(
+        learnt(0.0, 1000.0, "bench-muffle"), covariance_of=("leak_w_per_k",), covariance=((0.2**2,),)
+    )
+    cool, hot = (2.0 * log_spread(leak, lambda m, c=c: m.steady(c)[1]) for c in (265.0, 1000.0))
+    assert math.log(doubt_of(leak, 1000.0).losses) == pytest.approx(cool, rel=0.01) and cool > 1.3 * hot
 
 
 def test_what_was_not_learnt_is_doubted_more():

@@ -6,7 +6,7 @@ import itertools
 
 import pytest
 
-from kilnctl.model.load_range import load_share
+from kilnctl.model.load_range import load_range, load_share
 from tests.model.test_together import WORKSHOP, described, made_of, sound_run
 
 WITHIN = 0.1
@@ -57,3 +57,13 @@ def test_a_load_heavier_than_the_file_says_is_found():
     load = dataclasses.replace(oven.usual_load, known_within=WITHIN)
     assert sound_run(oven, model, 0, load, holding(oven, model, 3.0, 1.0))[0]
     assert not sound_run(oven, model, 0, None, holding(oven, model, 3.0, 1.0))[0], "without a word it may be in"
+
+
+def test_a_wet_load_is_not_known_by_weighing_it():
+    """How soon its water takes heat no scale tells: wet springs, weighed within 5 %, ended with energy-says-hotter."""
+    oven, _ = described("bench-muffle")
+    assert oven.usual_load is not None
+    load = dataclasses.replace(oven.usual_load, known_within=0.05)
+    assert load_range(oven, load).most == 1.05 and load_range(oven, load).declared
+    wet = load_range(oven, dataclasses.replace(load, moisture_kg=0.07))
+    assert wet.most == 3.0 and not wet.declared

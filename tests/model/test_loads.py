@@ -10,7 +10,7 @@ from kilnctl.body.layers import load_material
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.doubt import DAY_ZERO, NO_DOUBT, Doubt, coolest_of, envelope_of, together_of
 from kilnctl.model.energy import EnergyModel
-from kilnctl.model.load_range import LOAD_TIMES, LoadRange, load_range, load_share
+from kilnctl.model.load_range import LEAST_KNOWN, LOAD_TIMES, LoadRange, energy_range, load_range, load_share
 from kilnctl.model.loads import AREAS, THICKNESSES, loads_of
 from kilnctl.safety.coolest import step
 from kilnctl.safety.possible_loads import COLD_K, MOST_LOADS, begun, wrong_loads
@@ -121,6 +121,17 @@ def test_how_far_a_load_may_be_off_is_the_files_to_say(muffle):
     assert half.heaviest == half.times(1.25) == pytest.approx(1.125) and half.lightest == pytest.approx(0.9)
 
 
+def test_to_the_energy_given_no_load_is_known_better_than_within_a_half(muffle):
+    """Sound tempers on the muffle, its load known within 5 and 10 %, ended with energy-says-hotter: its door shut less
+    well than while it was learnt, and the supply sagged."""
+    oven, _ = muffle
+    for within, most in ((0.05, 1.5), (0.5, 1.5), (0.6, 1.6), (1.0, 2.0)):
+        found = energy_range(oven, known(oven, within))
+        assert (found.least, found.most, found.declared) == (pytest.approx(1.0 / most), most, True)
+        assert found.share == load_range(oven, known(oven, within)).share
+    assert energy_range(oven, oven.usual_load) == load_range(oven, oven.usual_load)
+
+
 def test_the_share_of_a_load_is_by_heat_capacity_half_way_up():
     oven = load_oven(ROOT / "configs/ovens/brick-kiln.yaml")
     shelf, load = oven.shelf, oven.usual_load
@@ -139,20 +150,20 @@ def test_a_known_load_leaves_the_shelf_as_it_is():
     share = load_share(oven, oven.usual_load)
     assert 0.0 < share < 1.0 and load_range(oven, known(oven, 0.1)).share == share
     model = day_zero(oven, oven.usual_load)
-    coolest = coolest_of(oven, known(oven, 0.1), model, FITTED)
-    assert coolest.contents_j_per_k == pytest.approx((1.0 + 0.1 * share) * model.contents_j_per_k)
-    assert coolest.contents_m2 == pytest.approx((1.0 + 0.1 * share) * model.contents_m2)
-    lightest = 1.0 - (1.0 - 1.0 / 1.1) * share
-    assert coolest.lighter_in == pytest.approx(lightest / (1.0 + 0.1 * share))
-    _, heavy, light = envelope_of(oven, known(oven, 0.1), model, FITTED)
+    coolest = coolest_of(oven, known(oven, 0.6), model, FITTED)
+    assert coolest.contents_j_per_k == pytest.approx((1.0 + 0.6 * share) * model.contents_j_per_k)
+    assert coolest.contents_m2 == pytest.approx((1.0 + 0.6 * share) * model.contents_m2)
+    lightest = 1.0 - (1.0 - 1.0 / 1.6) * share
+    assert coolest.lighter_in == pytest.approx(lightest / (1.0 + 0.6 * share))
+    _, heavy, light = envelope_of(oven, known(oven, 0.6), model, FITTED)
     assert heavy.contents_j_per_k == coolest.contents_j_per_k
     assert light.contents_j_per_k == pytest.approx(lightest * model.contents_j_per_k)
 
 
-@pytest.mark.parametrize("within, ranges", [(0.02, 2), (0.1, 2), (0.3, 7), (1.0, 17), (2.0, 29)])
+@pytest.mark.parametrize("within, ranges", [(0.02, 9), (0.5, 9), (1.0, 17), (2.0, 29)])
 def test_a_known_load_has_only_the_ranges_that_the_file_allows(muffle, within, ranges):
     oven, model = muffle
-    pairs, most = loads_of(oven, known(oven, within), model, FITTED), 1.0 + within
+    pairs, most = loads_of(oven, known(oven, within), model, FITTED), 1.0 + max(LEAST_KNOWN, within)
     assert wrong_loads(pairs) == "" and len(pairs) <= ranges
     for of in ("contents_j_per_k", "contents_m2"):
         described = getattr(model, of)
@@ -177,13 +188,13 @@ def test_no_range_is_wider_than_half_as_much_again():
         assert all(1.0 < b / a <= widest for a, b in itertools.pairwise(bounds[1:]))
 
 
-@pytest.mark.parametrize("within", [None, 0.2, 0.25])
+@pytest.mark.parametrize("within", [None, 0.2, 0.6])
 @pytest.mark.parametrize("name", ["bench-muffle", "brick-kiln"])
 def test_the_two_ovens_of_a_range_hold_its_least_and_its_most(name, within):
     oven = load_oven(ROOT / f"configs/ovens/{name}.yaml")
     assert oven.usual_load is not None
     load = dataclasses.replace(oven.usual_load, known_within=within)
-    model, may_be = day_zero(oven, load), load_range(oven, load)
+    model, may_be = day_zero(oven, load), energy_range(oven, load)
     pairs = loads_of(oven, load, model, FITTED)
     lightest = may_be.lightest if within else 1.0 - may_be.share
     for of in ("contents_j_per_k", "contents_m2", "contents_w_per_k"):
