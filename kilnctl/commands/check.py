@@ -122,24 +122,23 @@ def tell_limiter(oven: Oven, load: Load | None, guard: Guard, trip_c: float, u: 
     metered = oven.meters.supply or oven.meters.current
     coolest, most_c = coolest_of(oven, load, guard.model, guard.doubt), guard.model.highest_c()
     held_c = promised_c(coolest, guard.model, trip_c, metered)
-    if held_c >= most_c:
-        told = f"the energy limiter promises nothing below the {u.temperature(most_c)} that full power holds"
-        print(f"  if the control sensor reads too low, {told} ({coolest.words})")
-    else:
+    heated = most_c
+    told = f"the energy limiter promises nothing below the {u.temperature(most_c)} that full power holds"
+    if held_c < most_c:
         heated = min(most_c, heated_c(coolest, guard.model, trip_c, metered))
         told = (
             f"the energy limiter ends the heat before the chamber is held for hours at {u.temperature(held_c)}, "
             f"and at full power from cold by {u.temperature(heated)}"
         )
-        print(f"  if the control sensor reads too low, {told} ({coolest.words})")
-        if load is not None and load.known_within is None:
-            known = coolest_of(oven, replace(load, known_within=KNOWN), guard.model, guard.doubt)
-            sooner_c = heated_c(known, guard.model, trip_c, metered)
-            if sooner_c < heated - DIFFERS_K:
-                print(
-                    f"  note: with the load weighed and measured, by {u.temperature(sooner_c)} (load: 'known within: "
-                    f"{100.0 * KNOWN:.0f} %')"
-                )
+    print(f"  if the control sensor reads too low, {told} ({coolest.words})")
+    if held_c < most_c and load is not None and load.known_within is None:
+        known = coolest_of(oven, replace(load, known_within=KNOWN), guard.model, guard.doubt)
+        sooner_c = heated_c(known, guard.model, trip_c, metered)
+        if sooner_c < heated - DIFFERS_K:
+            print(
+                f"  note: with the load weighed and measured, by {u.temperature(sooner_c)} (load: 'known within: "
+                f"{100.0 * KNOWN:.0f} %')"
+            )
     if not coolest.learnt:
         print("  note: a learning run brings that down (`kilnctl learn`); a second sensor finds it sooner")
     if not metered:
