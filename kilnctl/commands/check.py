@@ -9,6 +9,7 @@ from ..control import planned_s
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.doubt import coolest_of, day_zero_doubt
+from ..model.load_range import LEAST_KNOWN
 from ..model.promise import heated_c, promised_c
 from ..model.uncertainty import ModelUncertainty, uncertainty_of
 from ..output import Units, about
@@ -117,8 +118,8 @@ def tell_known(known: ModelUncertainty) -> None:
 
 
 def tell_limiter(oven: Oven, load: Load | None, guard: Guard, trip_c: float, u: Units) -> None:
-    """What the energy limiter guarantees if the control sensor reads too low, and what it would with that load known
-    (`KNOWN`), where that differs."""
+    """What the energy limiter guarantees if the control sensor reads too low, and what it takes for granted of the
+    load; before the oven is learnt also what it would with that load known (`KNOWN`), where that differs."""
     metered = oven.meters.supply or oven.meters.current
     coolest, most_c = coolest_of(oven, load, guard.model, guard.doubt), guard.model.highest_c()
     held_c = promised_c(coolest, guard.model, trip_c, metered)
@@ -131,7 +132,8 @@ def tell_limiter(oven: Oven, load: Load | None, guard: Guard, trip_c: float, u: 
             f"and at full power from cold by {u.temperature(heated)}"
         )
     print(f"  if the control sensor reads too low, {told} ({coolest.words})")
-    if held_c < most_c and load is not None and load.known_within is None:
+    unsaid = load is not None and load.known_within is None
+    if held_c < most_c and unsaid and not coolest.learnt:
         known = coolest_of(oven, replace(load, known_within=KNOWN), guard.model, guard.doubt)
         sooner_c = heated_c(known, guard.model, trip_c, metered)
         if sooner_c < heated - DIFFERS_K:
@@ -139,6 +141,11 @@ def tell_limiter(oven: Oven, load: Load | None, guard: Guard, trip_c: float, u: 
                 f"  note: with the load weighed and measured, by {u.temperature(sooner_c)} (load: 'known within: "
                 f"{100.0 * KNOWN:.0f} %')"
             )
+    if coolest.learnt and unsaid:
+        print(
+            f"  note: a load more than {100.0 * LEAST_KNOWN:.0f} % heavier than written may end the heat too; write "
+            "what it weighs, or how far it may be off (load: 'known within: 200 %')"
+        )
     if not coolest.learnt:
         print("  note: a learning run brings that down (`kilnctl learn`); a second sensor finds it sooner")
     if not metered:

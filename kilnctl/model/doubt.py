@@ -254,7 +254,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
     at_once = together_of(oven, model, doubt)
     door_w, door_m2 = _door(oven)
     more, hold = at_once.losses, at_once.capacity
-    may_be, more_in = energy_range(oven, load), unlisted_in(oven)
+    may_be, more_in = energy_range(oven, load, doubt.learnt), unlisted_in(oven)
     contents = may_be.heaviest
     contents_j_per_k = contents * model.contents_j_per_k + doubt.unlisted * more_in.j_per_k
     element_j_per_k = hold * (doubt.elements * model.element_j_per_k + doubt.carriers * sum(model.lining_j_per_k))
@@ -313,7 +313,7 @@ def envelope_of(
     )
     # Each cause alone may explain it: all of its own bound counts, as in a description.
     heavy = coolest_of(oven, load, model, replace(doubt, learnt=False))
-    lighter = energy_range(oven, load).lightest
+    lighter = energy_range(oven, load, doubt.learnt).lightest
     return (
         likely,
         replace(

@@ -13,8 +13,8 @@ from .load_range import LOAD_TIMES, LoadRange, energy_range
 
 #: Bounds of the ranges of a load's area and of its thickness (mass over area), times those of the files. An oven is
 #: hotter with less area at the same thickness and with less thickness at the same area, so that a range has a coolest
-#: and a hottest end. No load is more than `LOAD_TIMES` as heavy. A load of which the file says how well it is known has
-#: only the ranges that it can be in.
+#: and a hottest end. No load is more than `LOAD_TIMES` as thick. Only the ranges that a load can be in are simulated
+#: (`load_range.energy_range`).
 AREAS = (0.0, 0.6, 0.8, 1.0, 1.2, 1.5, 2.0, LOAD_TIMES)
 THICKNESSES = (0.0, 1.2, 1.6, 2.0, 2.5, LOAD_TIMES)
 
@@ -27,12 +27,12 @@ def loads_of(
     if not doubt.learnt:
         return ()
     coolest, hottest = coolest_of(oven, load, model, doubt), _hottest(oven, model, doubt)
-    may_be, pairs = energy_range(oven, load), []
+    may_be, pairs = energy_range(oven, load, doubt.learnt), []
     if may_be.share <= 0.0:
         return ((coolest, _holding(hottest, model, 1.0, 1.0)),)
-    lightest = may_be.least if may_be.declared else 0.0
-    for small, large in pairwise(_within(may_be, AREAS)):
-        for thin, thick in pairwise(_within(may_be, THICKNESSES)):
+    lightest, thickest = (may_be.least, may_be.most) if may_be.declared else (0.0, LOAD_TIMES)
+    for small, large in pairwise(_within(may_be, AREAS, may_be.most)):
+        for thin, thick in pairwise(_within(may_be, THICKNESSES, thickest)):
             least, most = max(lightest, small * thin), min(may_be.most, large * thick)
             if least >= most:
                 continue
@@ -43,11 +43,10 @@ def loads_of(
     return tuple(pairs)
 
 
-def _within(may_be: LoadRange, bounds: tuple[float, ...]) -> tuple[float, ...]:
-    """Those of the bounds of ranges between the least and the most that a load may have, and these two."""
-    if not may_be.declared:
-        return bounds
-    return (may_be.least, *(b for b in bounds if may_be.least < b < may_be.most), may_be.most)
+def _within(may_be: LoadRange, bounds: tuple[float, ...], most: float) -> tuple[float, ...]:
+    """Those of the bounds of ranges between the least that a load may have and `most`, and these two."""
+    least = may_be.least if may_be.declared else bounds[0]
+    return (least, *(b for b in bounds if least < b < most), most)
 
 
 def _holding(oven: LumpedOven, model: EnergyModel, mass: float, area: float) -> LumpedOven:

@@ -160,8 +160,8 @@ WORDS = {
         "the energy given says {least:.0f} °C at least; the sensor reads {value:.0f} °C",
         (
             f"{DEAD} the control sensor against another: its type, calibration, place and wires. Or the load is "
-            "heavier than the file says ('known within'), or elements and lining are ('elements: mass' with what "
-            "carries the wire)."
+            "heavier than the file says (write what it weighs, or 'known within'), or elements and lining are "
+            "('elements: mass' with what carries the wire)."
         ),
     ),
     "rise-no-heat": (

@@ -381,9 +381,9 @@ class Load:
     known_within: float | None = quantity(
         "fraction",
         "how far off its mass, its surface and the one for the other can be, once weighed and measured; without this a "
-        "third to three times what is written is taken as possible; with it the part's band is narrower, and the "
-        "energy limiter ends the heat sooner where a sensor reads low, or where a load half as heavy again is "
-        "put in",
+        "third to three times what is written is taken as possible for the part, whose band is narrower with it; the "
+        "energy limiter takes up to half as much again as possible, or as much as this says if that is more, and else "
+        "ends the heat",
         default=None,
         low=0.02,
         high=2.0,

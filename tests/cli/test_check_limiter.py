@@ -23,6 +23,7 @@ def kiln():
 
 LEARNT = dataclasses.replace(DAY_ZERO, losses=1.06, leak=1.06, capacity=1.06, films=1.06, elements=1.0, carriers=0.0,
                              learnt=True)  # fmt: skip
+FRESH = dataclasses.replace(LEARNT, learnt=False)
 
 
 def told(capsys, oven, model, doubt, trip_c=1125.0, **load):
@@ -51,16 +52,27 @@ def test_the_promise_is_of_hours_alone(kiln, capsys):
 
 def test_what_a_known_load_would_give_is_told_where_it_differs(kiln, capsys):
     oven, model = kiln
-    said, coolest = told(capsys, oven, model, LEARNT)
-    known = coolest_of(oven, dataclasses.replace(oven.usual_load, known_within=0.1), model, LEARNT)
+    said, coolest = told(capsys, oven, model, FRESH)
+    known = coolest_of(oven, dataclasses.replace(oven.usual_load, known_within=0.1), model, FRESH)
     by_c, sooner_c = (heated_c(o, model, 1125.0, True) for o in (coolest, known))
     assert sooner_c < by_c - 20.0
     assert f"with the load weighed and measured, by {sooner_c:.0f} °C (load: 'known within: 10 %')" in said
-    declared, _ = told(capsys, oven, model, LEARNT, known_within=0.1)
+    declared, _ = told(capsys, oven, model, FRESH, known_within=0.1)
     assert f"at full power from cold by {sooner_c:.0f} °C" in declared and "known within" not in declared
-    assert "known within" not in told(capsys, oven, model, LEARNT, mass_kg=0.001)[0], "so light a load hides nothing"
-    tell_limiter(oven, None, Guard(model, LEARNT), 1125.0, Units())
+    assert "known within" not in told(capsys, oven, model, FRESH, mass_kg=0.001)[0], "so light a load hides nothing"
+    tell_limiter(oven, None, Guard(model, FRESH), 1125.0, Units())
     assert "known within" not in capsys.readouterr().out
+
+
+def test_a_learnt_oven_says_that_a_heavier_load_ends_the_heat(kiln, capsys):
+    oven, model = kiln
+    said, coolest = told(capsys, oven, model, LEARNT)
+    assert "a load more than 50 % heavier than written may end the heat too" in said and "'known within: 200 %'" in said
+    looser, wide = told(capsys, oven, model, LEARNT, known_within=2.0)
+    assert "heavier than written" not in looser and wide.contents_j_per_k > 1.5 * coolest.contents_j_per_k
+    assert heated_c(wide, model, 1125.0, True) > heated_c(coolest, model, 1125.0, True) + 20.0
+    tell_limiter(oven, None, Guard(model, LEARNT), 1125.0, Units())
+    assert "heavier than written" not in capsys.readouterr().out
 
 
 def test_without_a_meter_it_says_what_a_meter_gives(kiln, capsys):

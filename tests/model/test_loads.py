@@ -35,15 +35,16 @@ def test_a_description_has_none_and_an_oven_without_a_load_one(muffle):
     assert hottest.contents_j_per_k == model.contents_j_per_k and hottest.contents_m2 == model.contents_m2
 
 
-def test_the_ranges_reach_from_no_load_to_one_three_times_as_heavy_and_as_thick(muffle):
+def test_the_ranges_reach_from_no_load_to_one_half_as_heavy_again_and_three_times_as_thick(muffle):
     oven, model = muffle
     pairs = loads_of(oven, oven.usual_load, model, FITTED)
-    assert wrong_loads(pairs) == "" and 20 < len(pairs) <= MOST_LOADS
+    assert wrong_loads(pairs) == "" and 15 < len(pairs) <= MOST_LOADS
     share = load_share(oven, oven.usual_load)
-    heaviest = (1.0 + (LOAD_TIMES - 1.0) * share) * model.contents_j_per_k
+    heaviest = (1.0 + LEAST_KNOWN * share) * model.contents_j_per_k
     assert max(c.contents_j_per_k for c, _ in pairs) == pytest.approx(heaviest)
     largest_m2 = coolest_of(oven, oven.usual_load, model, FITTED).contents_m2
-    for m2, words in ((largest_m2, "as large as it is heavy"), (model.contents_m2, "thrice as thick")):
+    slim_m2 = (1.0 - 0.4 * share) * model.contents_m2  # 0.6 times 2.5 is 1.5
+    for m2, words in ((largest_m2, "as large as it is heavy"), (slim_m2, "2.5 times as thick")):
         assert any((c.contents_j_per_k, c.contents_m2) == pytest.approx((heaviest, m2)) for c, _ in pairs), words
     lightest = min(h.contents_j_per_k for _, h in pairs)
     assert lightest == pytest.approx((1.0 - share) * model.contents_j_per_k, abs=1e-9)
@@ -52,7 +53,7 @@ def test_the_ranges_reach_from_no_load_to_one_three_times_as_heavy_and_as_thick(
         assert 0.0 < cool.lighter_in <= 1.0 and hot.lighter_in == 1.0
 
 
-@pytest.mark.parametrize("area, thick", [(1.1, 1.4), (0.7, 2.2), (2.5, 1.1), (0.3, 0.5), (1.1, 2.7)])
+@pytest.mark.parametrize("area, thick", [(1.1, 1.3), (0.7, 2.1), (1.4, 1.0), (0.3, 0.5), (0.5, 2.8)])
 def test_a_load_of_a_range_lies_between_its_two_ovens_while_it_heats_and_soaks(muffle, area, thick):
     oven, model = muffle
     load = oven.usual_load
@@ -80,7 +81,7 @@ def _range_of(pairs, area: float, thick: float):
         ((a, b), (c, d))
         for a, b in itertools.pairwise(AREAS)
         for c, d in itertools.pairwise(THICKNESSES)
-        if a * c < LOAD_TIMES
+        if a * c < 1.0 + LEAST_KNOWN and b <= 1.0 + LEAST_KNOWN
     ]
     return pairs[next(k for k, ((a, b), (c, d)) in enumerate(grid) if a <= area < b and c <= thick < d)]
 
@@ -126,10 +127,22 @@ def test_to_the_energy_given_no_load_is_known_better_than_within_a_half(muffle):
     well than while it was learnt, and the supply sagged."""
     oven, _ = muffle
     for within, most in ((0.05, 1.5), (0.5, 1.5), (0.6, 1.6), (1.0, 2.0)):
-        found = energy_range(oven, known(oven, within))
+        found = energy_range(oven, known(oven, within), learnt=True)
         assert (found.least, found.most, found.declared) == (pytest.approx(1.0 / most), most, True)
         assert found.share == load_range(oven, known(oven, within)).share
-    assert energy_range(oven, oven.usual_load) == load_range(oven, oven.usual_load)
+        assert found == energy_range(oven, known(oven, within), learnt=False)
+
+
+def test_a_load_of_which_nothing_is_said_is_at_most_half_as_heavy_again_once_the_oven_is_learnt(muffle):
+    """Else a sensor that reads low by a seventh is found too late (`LEAST_KNOWN`); who puts in more says so."""
+    oven, _ = muffle
+    plain = load_range(oven, oven.usual_load)
+    assert energy_range(oven, oven.usual_load, learnt=False) == plain
+    assert energy_range(oven, oven.usual_load, learnt=True) == dataclasses.replace(plain, most=1.5)
+    assert energy_range(oven, known(oven, 2.0), learnt=True).most == 3.0
+    wet = dataclasses.replace(known(oven, 2.0), moisture_kg=0.1)
+    assert energy_range(oven, wet, learnt=True) == dataclasses.replace(plain, most=3.0), "its mass is as said"
+    assert energy_range(oven, None, learnt=True).heaviest == 1.0
 
 
 def test_the_share_of_a_load_is_by_heat_capacity_half_way_up():
@@ -194,7 +207,7 @@ def test_the_two_ovens_of_a_range_hold_its_least_and_its_most(name, within):
     oven = load_oven(ROOT / f"configs/ovens/{name}.yaml")
     assert oven.usual_load is not None
     load = dataclasses.replace(oven.usual_load, known_within=within)
-    model, may_be = day_zero(oven, load), energy_range(oven, load)
+    model, may_be = day_zero(oven, load), energy_range(oven, load, learnt=True)
     pairs = loads_of(oven, load, model, FITTED)
     lightest = may_be.lightest if within else 1.0 - may_be.share
     for of in ("contents_j_per_k", "contents_m2", "contents_w_per_k"):

@@ -16,7 +16,7 @@ from broken_ovens import Bench, file_of
 from scenarios import schedule_file
 
 from kilnctl import load_oven, load_schedule
-from kilnctl.model.load_range import load_range
+from kilnctl.model.load_range import LEAST_KNOWN, LOAD_TIMES, load_range
 from kilnctl.plants.conditions import Conditions, Variation
 from kilnctl.plants.injection import PlantFault
 from kilnctl.settings.construction import Load
@@ -32,7 +32,7 @@ SETTLED_K, SETTLED_S = 1.0, 2700.0
 GOAL_SHARE, GOAL_K = 0.08, 15.0
 TYPES = "BEJKNRST"
 #: How well the owners of some loads know them, as shares, and how many of them say so; of runs with a lie: how well.
-KNOWN, SAY_SO, WEIGHED = (0.05, 0.1, 0.3), 0.4, 0.1
+KNOWN, SAY_SO, WEIGHED = (0.05, 0.1, 0.3, 1.0, 2.0), 0.4, 0.1
 
 
 def lies(name: str, seed: int) -> list[PlantFault]:
@@ -80,9 +80,11 @@ def heated(plan: Schedule) -> Schedule:
     return dataclasses.replace(plan, steps=tuple(s for s in plan.steps if not s.let_cool))
 
 
-def put_in_of(oven: Oven, load: Load, wet_kg: float, generator: random.Random) -> Load:
-    """What is really in, which the file calls `load`: 0.3 to 3 times that, or as well known as it says."""
-    times, like = math.exp(generator.uniform(math.log(0.3), math.log(3.0))), generator.uniform(0.5, 1.0)
+def put_in_of(oven: Oven, load: Load, wet_kg: float, learnt: bool, generator: random.Random) -> Load:
+    """What is really in, which the file calls `load`: as well known as it says, else from 0.3 times that to the most
+    that the rules allow, half as much again in an oven that was learnt."""
+    most = 1.0 + LEAST_KNOWN if learnt else LOAD_TIMES
+    times, like = math.exp(generator.uniform(math.log(0.3), math.log(most))), generator.uniform(0.5, 1.0)
     mass, area, may_be = times, times, load_range(oven, load)
     if may_be.declared:
         mass, area = (math.exp(generator.uniform(math.log(may_be.least), math.log(may_be.most))) for _ in range(2))
@@ -103,7 +105,7 @@ def sound(job: tuple) -> tuple[str, float, list[str]]:
         wet_kg = 0.1 * load.mass_kg if generator.random() < 0.3 else 0.0
         within = generator.choice(KNOWN) if generator.random() < SAY_SO else None
         load = dataclasses.replace(load, moisture_kg=wet_kg, known_within=load.known_within or within)
-        plan, put_in = dataclasses.replace(plan, load=load), put_in_of(oven, load, wet_kg, generator)
+        plan, put_in = dataclasses.replace(plan, load=load), put_in_of(oven, load, wet_kg, model is not None, generator)
     # A learnt oven differs only in what changes from day to day.
     unlike = (
         {}
