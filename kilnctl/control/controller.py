@@ -113,12 +113,13 @@ def _estimate(
     passed = (reading.chamber_c, heat_w, dt_s, programme.ambient_c, noise_k, wander, drift)
     if s.onset is not None and s.onset.since_s > 0.0 and (door or not usable):
         s.estimate, s.onset = s.onset.fed, None
-    after = estimator.update(model, s.estimate, *passed, usable and s.onset is None)
-    if s.onset is not None:
-        fed = estimator.update(model, s.onset.fed, *passed, usable)
-        share = heat_w / s.full_w
-        s.onset, after = onsets.watched(s.onset, model, after, fed, reading.chamber_c, share, noise_k, dt_s, late)
-    s.estimate = after
+    if s.onset is None:
+        s.estimate = estimator.update(model, s.estimate, *passed, usable)
+    else:
+        fed, share = estimator.update(model, s.onset.fed, *passed, usable), heat_w / s.full_w
+        # Before the first heat, in a purge for example, the control's estimate is the one that is fed.
+        free = fed if s.onset.waits(share) else estimator.update(model, s.estimate, *passed, False)
+        s.onset, s.estimate = onsets.watched(s.onset, model, free, fed, reading.chamber_c, share, noise_k, dt_s, late)
     s.ripple_k = ripple_of(before, s.ripple_k, uneven_w)
 
 

@@ -49,6 +49,10 @@ class Onset(NamedTuple):
     expected: Times = Times()
     seen: Times = Times()
 
+    def waits(self, share: float) -> bool:
+        """Whether the heat has not begun yet, with this share of full power."""
+        return share <= 0.0 and self.since_s == 0.0
+
 
 def begun(estimate: Estimate, reading_c: float, ambient_c: float, late: float) -> Onset | None:
     """Before the first heat. None where there is nothing to find: `late` 0 is a model that knows how late the readings
@@ -88,7 +92,7 @@ def watched(
     """(what to watch on, the control's estimate) dt_s later; None once it is decided. `free`, `fed`: the estimates
     after it, without and with the reading; `share` of full power heated; `late`: standard deviation of the lateness. An
     estimate with a new dead time stands still until it is that much behind."""
-    if share <= 0.0 and onset.since_s == 0.0:
+    if onset.waits(share):
         return onset._replace(fed=fed, begin_c=fed.x[SENSOR]), fed
     since_s, level_k = onset.since_s + dt_s, LEVEL_SIGMAS * noise_k
     expected = reached(onset.expected, free.x[SENSOR] - onset.begin_c, level_k, since_s, dt_s)
