@@ -23,7 +23,7 @@ from .elimination import Elimination
 from .guards import FAR_K, SHORTEST_S, TOP_K, coldest_k, enclosed, hottest_k, must_halve
 from .moisture import Moisture
 from .property_tables import KNOTS, LOWEST_K, STEP_K, extend, locate
-from .stage import Air, Star, stage_matrix
+from .stage import Air, Star, stage_matrix, start_of, step_matrix
 
 #: Alexander's coefficient of the two-stage L-stable method, 1 − 1/√2.
 GAMMA = 1.0 - 0.5**0.5
@@ -72,7 +72,8 @@ class Core:
         self._carried: tuple[np.ndarray, np.ndarray] | None = None
         self._row_start = body.rows * KNOTS
         self._element_start = body.element_row * KNOTS
-        self._given = np.ones(len(body.star) + 2)
+        #: What a step starts from (`stage.start_of`). No views of it are kept: a copy of this core would lose them.
+        self._given = np.ones(2 * len(body.star) + 2)
         self._element_capacity = self._capacity_of(self.surfaces_k[self.strips :])
         #: Films inside times area, W/K, as last frozen.
         self.film_w_per_k = np.zeros_like(self.surfaces_k)
@@ -266,10 +267,11 @@ class Core:
         if self.moisture is not None:
             self.moisture.add_terms(tau, diagonal, load)
         self._strips = Elimination(self._capacity, link, diagonal, load, _AHEAD)
+        self._start = start_of(self._strips.later, len(self._last_w), _AHEAD, _BEHIND)
         self._weighed = False
 
     def _weigh(self) -> None:
-        """The matrix of a stage; computed again when any coefficients have changed."""
+        """The matrix of a step; computed again when any coefficients have changed."""
         tau, film, rho = GAMMA * self._dt, self.film_w_per_k, self._star
         weight = np.concatenate((self._strips.top * tau, tau / self._element_capacity))
         self._element_weight = weight[self.strips :]
@@ -278,7 +280,8 @@ class Core:
         air = Air(base, base + float(film.sum()) + flows + vapour, load_w)
         openings, star_k = sum(self._openings), (self._frozen_star / STEFAN_BOLTZMANN) ** 0.25
         star = Star(float(rho.sum()) + openings, openings * self._room_emission, self._bridges, star_k)
-        self._stage = stage_matrix(weight, film, rho, self._frozen_at, self._room_film, self._ambient_k, air, star)
+        stage = stage_matrix(weight, film, rho, self._frozen_at, self._room_film, self._ambient_k, air, star)
+        self._step = step_matrix(stage, self._start)
         self._weighed = True
 
     # ---- one step ------------------------------------------------------------------------------------------
@@ -357,29 +360,23 @@ class Core:
             return True
         return bool(self._bridges) and abs(second[3] - self._frozen_star) > 4.0 * EMITS_MOVED_SHARE * self._frozen_star
 
-    def _stages(self, responses: tuple[np.ndarray, np.ndarray, np.ndarray], element_w) -> tuple[tuple, tuple]:
+    def _stages(self, responses: np.ndarray, element_w) -> tuple[tuple, tuple]:
         """Both implicit stages. Of the first: last nodes, surfaces, air, star emission, W/m², and what the bridges
-        draw, W; of the second: all nodes and the same."""
+        draw, W; of the second: all nodes and the same. `responses` of the strips: `Elimination.respond_twice`."""
         if not self._weighed:
             self._weigh()
         strips, given, n = self._strips, self._given, self.strips
-        hot, cold, later = responses
-        old, air = self.surfaces_k[n:], self.air_k
-        warm = self._element_weight * element_w
-        given[:n], given[-2] = hot, air
-        np.add(old, warm, out=given[n:-2])
-        first = self._stage.dot(given)
-        warmed = first[:n] - hot
-        rest = later + strips.later * warmed
-        early_air, early_star, early_w = first[-3:].tolist()
-        given[:n], given[-2] = rest[0], _AHEAD * early_air + _BEHIND * air
-        warm += _AHEAD * first[n:-3]
-        warm += _BEHIND * old
-        given[n:-2] = warm
-        second = self._stage.dot(given)
-        late_air, star, bridges_w = second[-3:].tolist()
-        nodes = rest + strips.ratio * (second[:n] - rest[0])
+        given[:n], given[n : 2 * n] = responses[1], responses[2]
+        old = self.surfaces_k[n:]
+        given[2 * n : -len(old) - 2], given[-len(old) - 2 : -2] = self._element_weight * element_w, old
+        given[-2] = self.air_k
+        both = self._step.dot(given)
+        first, second = both[: len(both) // 2], both[len(both) // 2 :]
+        warmed = first[:n] - responses[1]
+        nodes = strips.inside * warmed
+        nodes += responses[2:]
+        nodes += strips.ratio * (second[:n] - responses[2])
         return (
-            (cold + strips.ratio[-1] * warmed, first[:-3], early_air, early_star, early_w),
-            (nodes, second[:-3], late_air, star, bridges_w),
+            (responses[0] + strips.ratio[-1] * warmed, first[:-3], *first[-3:].tolist()),
+            (nodes, second[:-3], *second[-3:].tolist()),
         )

@@ -10,7 +10,9 @@ import numpy as np
 class Elimination:
     """`top` (S) is the response of each surface to one unit of right-hand side at it; `ratio` (n, S) the response of
     every node to it, relative to the surface's own. Matrix: `diagonal` (n, S) and the symmetric links (n − 1, S), all
-    times τ already. A second stage starts from `ahead` times the first one's end plus (1 − ahead) times its base."""
+    times τ already. A second stage starts from `ahead` times the first one's end plus (1 − ahead) times its base: each
+    kelvin that heat adds to a hot face in the first stage adds `later` (S) to it in the second, without heat there, and
+    `inside` (n, S) to the nodes where the second stage's hot faces are known."""
 
     def __init__(
         self, capacity: np.ndarray, link: np.ndarray, diagonal: np.ndarray, load: np.ndarray, ahead: float = 1.0
@@ -26,25 +28,27 @@ class Elimination:
         propagate = inverse * capacity.T[:, None, :]
         constant = np.matmul(inverse, load.T[:, :, None])
         # Without heat at the hot faces the first stage ends at P·base + c, and the second at P·(ahead·(P·base + c) +
-        # (1 − ahead)·base) + c. Each kelvin that heat adds to a hot face in the first stage adds `later` to the second.
+        # (1 − ahead)·base) + c.
         both = np.empty((s, n + 2, n))
-        both[:, 0], both[:, 1] = propagate[:, 0], propagate[:, -1]
+        both[:, 0], both[:, 1] = propagate[:, -1], propagate[:, 0]
         np.matmul(propagate, ahead * propagate, out=both[:, 2:])
         both[:, 2:] += (1.0 - ahead) * propagate
         always = np.empty((s, n + 2, 1))
-        always[:, 0], always[:, 1] = constant[:, 0], constant[:, -1]
+        always[:, 0], always[:, 1] = constant[:, -1], constant[:, 0]
         np.matmul(propagate, ahead * constant, out=always[:, 2:])
         always[:, 2:] += constant
         self._propagate, self._constant = propagate, constant
         self._both, self._always = both, always
-        self.later = np.matmul(propagate, ahead * self.ratio.T[:, :, None])[:, :, 0].T.copy()
+        later = np.matmul(propagate, ahead * self.ratio.T[:, :, None])[:, :, 0].T
+        self.later, self.inside = later[0].copy(), later - self.ratio * later[0]
 
     def respond(self, base: np.ndarray) -> np.ndarray:
         """Strips (n, S) after a stage from `base` without heat at their hot faces."""
         return (np.matmul(self._propagate, base.T[:, :, None]) + self._constant)[:, :, 0].T
 
-    def respond_twice(self, base: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Hot faces (S) and last nodes (S) after the first stage, and all nodes (n, S) after the second, each without
-        heat at the hot faces."""
-        found = (np.matmul(self._both, base.T[:, :, None]) + self._always)[:, :, 0].T
-        return found[0], found[1], found[2:]
+    def respond_twice(self, base: np.ndarray) -> np.ndarray:
+        """(n + 2, S) without heat at the hot faces: last nodes and hot faces after the first stage, then all nodes
+        after the second."""
+        found = np.matmul(self._both, base.T[:, :, None])
+        found += self._always
+        return found[:, :, 0].T

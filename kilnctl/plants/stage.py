@@ -75,3 +75,39 @@ def stage_matrix(
     np.multiply(solved[0], per_star, out=found[n + 2])
     found[n + 2, n + 1] += bridged_w
     return found
+
+
+class Start(NamedTuple):
+    """How the bases of both stages follow from what a step starts from: n bases, the air's base and 1 of the `first`
+    stage, and of the `second`, which gets `onward` times the first one's ends (surfaces and air) besides."""
+
+    first: np.ndarray
+    second: np.ndarray
+    onward: np.ndarray
+
+
+def start_of(later: np.ndarray, elements: int, ahead: float, behind: float) -> Start:
+    """A step starts from 2n + 2 numbers: the hot faces (S) of the strips without heat there, after the first stage and
+    after the second; the elements' kelvin for their watts, and their temperatures; the air's; 1. Elements and air of
+    the second stage start from `ahead` times the first one's end plus `behind` times its start; `later` (S): see
+    `Elimination`."""
+    s, n = len(later), len(later) + elements
+    first, second = np.zeros((2, n + 2, 2 * n + 2))
+    faces, groups = np.arange(s), np.arange(s, n)
+    warm, old = s + groups, n + groups
+    first[faces, faces] = first[groups, warm] = first[groups, old] = first[n, -2] = first[n + 1, -1] = 1.0
+    second[faces, faces], second[faces, s + faces] = -later, 1.0
+    second[groups, warm], second[groups, old] = 1.0, behind
+    second[n, -2], second[n + 1, -1] = behind, 1.0
+    return Start(first, second, np.concatenate((later, np.full(elements + 1, ahead)))[:, None])
+
+
+def step_matrix(stage: np.ndarray, start: Start) -> np.ndarray:
+    """Both stages of a step as one matrix: what `stage` gives for the first, and below it for the second."""
+    rows, ends = len(stage), len(start.onward)
+    found = np.empty((2 * rows, start.first.shape[1]))
+    stage.dot(start.first, out=found[:rows])
+    bases = start.second.copy()
+    bases[:ends] += start.onward * found[:ends]
+    stage.dot(bases, out=found[rows:])
+    return found

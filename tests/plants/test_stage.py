@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from kilnctl.plants.stage import Air, Star, stage_matrix
+from kilnctl.plants.stage import Air, Star, stage_matrix, start_of, step_matrix
 from kilnctl.thermal.constants import STEFAN_BOLTZMANN
 
 
@@ -45,3 +45,22 @@ def test_the_matrix_solves_the_stage(bridges_w_per_k, door):
         wanted, bridges_w = solved(weight, film, star_m2, at_k, room_film, 293.0, air, star, bases, 500.0)
         assert found[:-1] == pytest.approx(wanted, rel=1e-9)
         assert found[-1] == pytest.approx(bridges_w, rel=1e-9, abs=1e-9)
+
+
+def test_the_matrix_of_a_step_is_both_stages_in_turn():
+    """Against the two stages one after the other, each with bases as `Elimination` and `start_of` define them."""
+    generator = np.random.default_rng(5)
+    for faces, elements in ((1, 1), (4, 2), (8, 3)):
+        n, ahead, behind = faces + elements, 2.4, -1.4
+        stage = generator.uniform(-1.0, 1.0, (n + 3, n + 2))
+        later, once, twice = generator.uniform(0.1, 2.0, (3, faces))
+        warm, old = generator.uniform(-5.0, 5.0, (2, elements))
+        air = 3.0
+        found = step_matrix(stage, start_of(later, elements, ahead, behind)).dot([*once, *twice, *warm, *old, air, 1.0])
+        first = stage.dot([*once, *(old + warm), air, 1.0])
+        bases = [
+            *(twice + later * (first[:faces] - once)),
+            *(ahead * first[faces:n] + behind * old + warm),
+            ahead * first[n] + behind * air,
+        ]
+        assert found == pytest.approx([*first, *stage.dot([*bases, 1.0])], rel=1e-12, abs=1e-12)
