@@ -81,7 +81,7 @@ class EnergyBalanceControl:
         elif s.given_up:
             wanted = fallback.plain(s, programme, reading.chamber_c if given.usable else s.estimate.now[CHAMBER], dt_s)
         else:
-            wanted = _planned(s, programme, value, dt_s, changed)
+            wanted = _planned(s, programme, value, dt_s, changed, share)
         if reading.door_open:
             wanted = wanted._replace(reason="the door is open; " + wanted.reason)
         if s.watch.swing is not None:
@@ -165,12 +165,14 @@ def _no_heat(s: EnergyBalanceState, programme: Programme) -> Wanted:
     return Wanted(0.0, 0.0, 0.0, f"heat off until it has fallen to {target_c:.0f} °C")
 
 
-def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: float, changed: bool) -> Wanted:
+def _planned(
+    s: EnergyBalanceState, programme: Programme, value: float, dt_s: float, changed: bool, share: float
+) -> Wanted:
     """The planned power, from a new plan when one is due, corrected by what the oven does that the model does not
-    explain."""
+    explain. `share` of full power came in the last tick."""
     estimate, full, now = s.estimate, s.full_w, s.time_s
     followed_c = estimate.now[programme.follows] - s.ripple_k[programme.follows]
-    if changed or _plan_is_due(s, programme.model, followed_c, dt_s):
+    if changed or _plan_is_due(s, programme.model, followed_c, dt_s, share):
         smooth = tuple(t - r for t, r in zip(estimate.now, s.ripple_k, strict=True))
         offset_k = estimate.now[CONTENTS] - value if programme.follows == CONTENTS else 0.0
         s.plan = _plan(programme, s, estimate, smooth, full, now, offset_k)
@@ -190,15 +192,16 @@ def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: fl
     return Wanted(demand, demand - trim, trim, reason)
 
 
-def _plan_is_due(s: EnergyBalanceState, model: EnergyModel, followed_c: float, dt_s: float) -> bool:
+def _plan_is_due(s: EnergyBalanceState, model: EnergyModel, followed_c: float, dt_s: float, share: float) -> bool:
     plan = s.plan
     if plan is None:
         return True
     age_s, way_k = s.time_s - plan.time_s, abs(s.position.reference_c - plan.from_c)
-    if age_s >= min(PLAN_EVERY_S, PLAN_STEPS * plan.step_s) - 1e-9:
-        return True
     if abs(followed_c - plan.from_c) > max(PLAN_MOVED_K, PLAN_MOVED * way_k):
         return True
+    if age_s >= min(PLAN_EVERY_S, PLAN_STEPS * plan.step_s) - 1e-9:
+        # Where full power is wanted and none comes, as in a purge, a new plan would be the same.
+        return share > 0.0 or plan.power_at(s.time_s) < 0.999 * plan.full_w
     if age_s < min(PLAN_EVERY_S, plan.step_s) - 1e-9 and estimator.doubt_of(s.estimate, dt_s) <= PLAN_AT_DOUBT:
         return False
     off_k, planned_w = followed_c - plan.expected_c(s.time_s), plan.power_at(s.time_s)

@@ -8,10 +8,11 @@ import pytest
 from scipy.optimize import lsq_linear
 
 from kilnctl import KilnctlError, size
-from kilnctl.control import predictive, programme_of
+from kilnctl.control import EnergyBalanceControl, StepInput, predictive, programme_of
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.doubt import Unsure
 from kilnctl.model.energy import CHAMBER
+from kilnctl.reading import Reading
 from tests.control.control_cases import schedule_of
 
 OVENS = ("curing-cabinet", "brick-kiln", "bench-muffle")
@@ -117,6 +118,34 @@ def test_a_forecast_with_a_great_unexplained_loss_stays_possible(cabinet_model, 
     assert all(-60.0 < c < 2000.0 for c in made.predicted_c)
     # A step of the model itself does not fail either, for any input.
     assert all(math.isfinite(v) for v in m.step(m.rest(20.0), 0.0, 15.0, 20.0, unexplained_w))
+
+
+def test_full_power_is_hardly_planned_again_while_none_comes_and_anew_with_the_first_heat(oven, cabinet_model):
+    """As in a purge: a plan of full power stays right. It was made again every ten seconds."""
+    programme = programme_of(oven("curing-cabinet"), schedule_of(dict(to_c=150.0, hold_s=600.0)), cabinet_model, 20.0)
+    control, reading, plans, powers = EnergyBalanceControl(), Reading(20.0), [], []
+    state = control.start(programme, reading)
+    for share in (*(0.0,) * 600, 1.0):
+        state, decision = control.step(programme, state, StepInput(reading, 1.0, share))
+        plans.append(state.plan)
+        powers.append(decision.demand_w / decision.full_w)
+    assert len({plan.time_s for plan in plans[:600]}) < 10 and min(powers) == 1.0
+    assert plans[600].time_s == 601.0 > plans[599].time_s + 20.0
+
+
+def test_a_plan_of_power_that_does_not_come_is_made_anew_below_the_oven(oven, cabinet_model):
+    """The reference of a falling ramp passes an oven that is not heated: then the plan must not ask for full power."""
+    falls = schedule_of(dict(to_c=100.0, at_k_per_s=-0.01))
+    programme = programme_of(oven("curing-cabinet"), falls, cabinet_model, 150.0)
+    control, readings, demands = EnergyBalanceControl(), (*np.linspace(150.0, 130.0, 60), *(130.0,) * 2500), []
+    state = control.start(programme, Reading(150.0))
+    for reading_c in readings:
+        state, decision = control.step(programme, state, StepInput(Reading(float(reading_c)), 1.0, 0.0))
+        demands.append(decision.demand_w / decision.full_w)
+    assert max(demands) == 1.0
+    assert state.position.reference_c < 127.0 and max(demands[-200:]) < 0.6
+    # A plan of less than full power is renewed as ever.
+    assert state.plan is not None and state.time_s - state.plan.time_s <= 20.0
 
 
 def test_a_dead_relay_in_a_small_furnace_does_not_make_the_plan_tremble(oven):
