@@ -93,7 +93,7 @@ def watched(
     after it, without and with the reading; `share` of full power heated; `late`: standard deviation of the lateness. An
     estimate with a new dead time stands still until it is that much behind."""
     if onset.waits(share):
-        return onset._replace(fed=fed, begin_c=fed.x[SENSOR]), fed
+        return Onset(fed, fed.x[SENSOR]), fed
     since_s, level_k = onset.since_s + dt_s, LEVEL_SIGMAS * noise_k
     expected = reached(onset.expected, free.x[SENSOR] - onset.begin_c, level_k, since_s, dt_s)
     seen = reached(onset.seen, reading_c - onset.begin_c, level_k, since_s, dt_s)

@@ -36,6 +36,10 @@ class Slab(NamedTuple):
     layers: tuple[float, ...]
     latent_j: float
 
+    def but(self, layers: tuple[float, ...], latent_j: float) -> "Slab":
+        """The same load with these layers and this water. (`_replace` takes four times as long.)"""
+        return Slab(self.mass, self.film, self.apart_k_per_w, layers, latent_j)
+
 
 class Part(NamedTuple):
     """`low_c`, `high_c`: the true surface is between them; `measured`: by a thermocouple on it. `slabs`: the possible
@@ -106,7 +110,7 @@ def moved(
     measured = reads_c is not None and math.isfinite(reads_c)
     if part.measured and (steps or not measured):
         # Should the thermocouple fail, the estimate goes on from the last surface that it measured.
-        slabs = tuple(slab._replace(layers=(part.reads_c, *slab.layers[1:])) for slab in slabs)
+        slabs = tuple(s.but((part.reads_c, *s.layers[1:]), s.latent_j) for s in slabs)
     if steps:
         slabs = _distinct(tuple(_stepped(body, s, mean_c + s.apart_k_per_w * mean_w, waiting_s) for s in slabs))
         waiting_s = 0.0
@@ -172,10 +176,10 @@ def _boiled(slab: Slab, layers: tuple[float, ...], whole_j: float) -> Slab:
     """With the heat above the boiling point taken by the water that is left."""
     left_j = slab.latent_j
     if left_j <= 0.0:
-        return slab._replace(layers=layers)
+        return slab.but(layers, left_j)
     kept = []
     for share, t in zip(LAYERS, layers, strict=True):
         taken_j = min(left_j, max(0.0, t - BOILS_C) * share * whole_j)
         left_j -= taken_j
         kept.append(t - taken_j / (share * whole_j))
-    return slab._replace(layers=tuple(kept), latent_j=left_j)
+    return slab.but(tuple(kept), left_j)
