@@ -10,6 +10,8 @@ from .uncertainty import true_holding_w
 
 #: A heat-up at full power is followed for this long, s, in steps that grow with it: shortest, s, and share.
 HEATED_S, STEP_S, STEP_SHARE = 48 * 3600.0, 5.0, 0.01
+#: An oven whose lumps change by less than this in a day has settled, K.
+SETTLED_K = 1e-9
 
 
 def settled_c(coolest: LumpedOven, power_w: float) -> float:
@@ -17,7 +19,9 @@ def settled_c(coolest: LumpedOven, power_w: float) -> float:
     dry = replace(coolest, water_j=0.0)
     x = dry.from_chamber(dry.room_c)
     for _ in range(400):
-        x = step(dry, x, coolest.power_share * power_w, 3600.0 * 24.0, False)
+        before, x = x, step(dry, x, coolest.power_share * power_w, 3600.0 * 24.0, False)
+        if max(abs(after - was) for after, was in zip(x, before, strict=True)) < SETTLED_K:
+            break
     return x[1]
 
 
