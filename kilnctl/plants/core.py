@@ -72,8 +72,10 @@ class Core:
         self._carried: tuple[np.ndarray, np.ndarray] | None = None
         self._row_start = body.rows * KNOTS
         self._element_start = body.element_row * KNOTS
-        #: What a step starts from (`stage.start_of`). No views of it are kept: a copy of this core would lose them.
+        self._start = start_of(self.strips, len(body.star) - self.strips, _BEHIND)
+        #: What a step starts from. No views of it are kept: a copy of this core would lose them.
         self._given = np.ones(2 * len(body.star) + 2)
+        self._onward = np.full((len(body.star) + 1, 1), _AHEAD)
         self._element_capacity = self._capacity_of(self.surfaces_k[self.strips :])
         #: Films inside times area, W/K, as last frozen.
         self.film_w_per_k = np.zeros_like(self.surfaces_k)
@@ -267,7 +269,7 @@ class Core:
         if self.moisture is not None:
             self.moisture.add_terms(tau, diagonal, load)
         self._strips = Elimination(self._capacity, link, diagonal, load, _AHEAD)
-        self._start = start_of(self._strips.later, len(self._last_w), _AHEAD, _BEHIND)
+        self._onward[: self.strips, 0] = self._strips.later
         self._weighed = False
 
     def _weigh(self) -> None:
@@ -281,7 +283,7 @@ class Core:
         openings, star_k = sum(self._openings), (self._frozen_star / STEFAN_BOLTZMANN) ** 0.25
         star = Star(float(rho.sum()) + openings, openings * self._room_emission, self._bridges, star_k)
         stage = stage_matrix(weight, film, rho, self._frozen_at, self._room_film, self._ambient_k, air, star)
-        self._step = step_matrix(stage, self._start)
+        self._step = step_matrix(stage, self._start, self._onward)
         self._weighed = True
 
     # ---- one step ------------------------------------------------------------------------------------------

@@ -27,18 +27,10 @@ class Elimination:
         self.ratio = (inverse[:, :, 0] / inverse[:, :1, 0]).T.copy()
         propagate = inverse * capacity.T[:, None, :]
         constant = np.matmul(inverse, load.T[:, :, None])
-        # Without heat at the hot faces the first stage ends at P·base + c, and the second at P·(ahead·(P·base + c) +
-        # (1 − ahead)·base) + c.
-        both = np.empty((s, n + 2, n))
-        both[:, 0], both[:, 1] = propagate[:, -1], propagate[:, 0]
-        np.matmul(propagate, ahead * propagate, out=both[:, 2:])
-        both[:, 2:] += (1.0 - ahead) * propagate
-        always = np.empty((s, n + 2, 1))
-        always[:, 0], always[:, 1] = constant[:, -1], constant[:, 0]
-        np.matmul(propagate, ahead * constant, out=always[:, 2:])
-        always[:, 2:] += constant
-        self._propagate, self._constant = propagate, constant
-        self._both, self._always = both, always
+        self._propagate, self._constant, self._ahead = propagate, constant, ahead
+        #: Both stages as one product; made once it is used again: a long step has its own elimination.
+        self._both: np.ndarray | None = None
+        self._always, self._used = constant, False
         later = np.matmul(propagate, ahead * self.ratio.T[:, :, None])[:, :, 0].T
         self.later, self.inside = later[0].copy(), later - self.ratio * later[0]
 
@@ -49,6 +41,27 @@ class Elimination:
     def respond_twice(self, base: np.ndarray) -> np.ndarray:
         """(n + 2, S) without heat at the hot faces: last nodes and hot faces after the first stage, then all nodes
         after the second."""
+        if not self._used:
+            self._used = True
+            once = self.respond(base)
+            return np.concatenate((once[-1:], once[:1], self.respond(self._ahead * once + (1.0 - self._ahead) * base)))
+        if self._both is None:
+            self._both, self._always = self._together()
         found = np.matmul(self._both, base.T[:, :, None])
         found += self._always
         return found[:, :, 0].T
+
+    def _together(self) -> tuple[np.ndarray, np.ndarray]:
+        """The first stage ends at P·base + c, and the second at P·(ahead·(P·base + c) + (1 − ahead)·base) + c: matrices
+        (S, n + 2, n) and constants (S, n + 2, 1) of what `respond_twice` returns."""
+        propagate, constant, ahead = self._propagate, self._constant, self._ahead
+        s, n = propagate.shape[:2]
+        both = np.empty((s, n + 2, n))
+        both[:, 0], both[:, 1] = propagate[:, -1], propagate[:, 0]
+        np.matmul(propagate, ahead * propagate, out=both[:, 2:])
+        both[:, 2:] += (1.0 - ahead) * propagate
+        always = np.empty((s, n + 2, 1))
+        always[:, 0], always[:, 1] = constant[:, -1], constant[:, 0]
+        np.matmul(propagate, ahead * constant, out=always[:, 2:])
+        always[:, 2:] += constant
+        return both, always

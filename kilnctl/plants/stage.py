@@ -78,36 +78,35 @@ def stage_matrix(
 
 
 class Start(NamedTuple):
-    """How the bases of both stages follow from what a step starts from: n bases, the air's base and 1 of the `first`
-    stage, and of the `second`, which gets `onward` times the first one's ends (surfaces and air) besides."""
+    """How the bases of both stages, n surfaces, the air and 1, follow from what a step starts from: `first` and
+    `second`. The second gets `onward` times what the first one's ends (surfaces and air) are above `taken` besides."""
 
     first: np.ndarray
     second: np.ndarray
-    onward: np.ndarray
+    taken: np.ndarray
 
 
-def start_of(later: np.ndarray, elements: int, ahead: float, behind: float) -> Start:
-    """A step starts from 2n + 2 numbers: the hot faces (S) of the strips without heat there, after the first stage and
-    after the second; the elements' kelvin for their watts, and their temperatures; the air's; 1. Elements and air of
-    the second stage start from `ahead` times the first one's end plus `behind` times its start; `later` (S): see
-    `Elimination`."""
-    s, n = len(later), len(later) + elements
-    first, second = np.zeros((2, n + 2, 2 * n + 2))
-    faces, groups = np.arange(s), np.arange(s, n)
-    warm, old = s + groups, n + groups
+def start_of(strips: int, elements: int, behind: float) -> Start:
+    """A step starts from 2n + 2 numbers: the strips' hot faces without heat there, after the first stage and after the
+    second; the elements' kelvin for their watts, and their temperatures; the air's; 1. Elements and air of the second
+    stage start from `behind` times their start, and `onward` times the first stage's end."""
+    n = strips + elements
+    first, second, taken = np.zeros((n + 2, 2 * n + 2)), np.zeros((n + 2, 2 * n + 2)), np.zeros((n + 1, 2 * n + 2))
+    faces, groups = np.arange(strips), np.arange(strips, n)
+    warm, old = strips + groups, n + groups
     first[faces, faces] = first[groups, warm] = first[groups, old] = first[n, -2] = first[n + 1, -1] = 1.0
-    second[faces, faces], second[faces, s + faces] = -later, 1.0
-    second[groups, warm], second[groups, old] = 1.0, behind
-    second[n, -2], second[n + 1, -1] = behind, 1.0
-    return Start(first, second, np.concatenate((later, np.full(elements + 1, ahead)))[:, None])
+    second[faces, strips + faces] = second[groups, warm] = second[n + 1, -1] = taken[faces, faces] = 1.0
+    second[groups, old] = second[n, -2] = behind
+    return Start(first, second, taken)
 
 
-def step_matrix(stage: np.ndarray, start: Start) -> np.ndarray:
-    """Both stages of a step as one matrix: what `stage` gives for the first, and below it for the second."""
-    rows, ends = len(stage), len(start.onward)
+def step_matrix(stage: np.ndarray, start: Start, onward: np.ndarray) -> np.ndarray:
+    """Both stages of a step as one matrix: what `stage` gives for the first, and below it for the second. `onward`
+    (n + 1, 1): of the strips `Elimination.later`."""
+    rows, ends = len(stage), len(onward)
     found = np.empty((2 * rows, start.first.shape[1]))
     stage.dot(start.first, out=found[:rows])
     bases = start.second.copy()
-    bases[:ends] += start.onward * found[:ends]
+    bases[:ends] += onward * (found[:ends] - start.taken)
     stage.dot(bases, out=found[rows:])
     return found

@@ -56,7 +56,9 @@ def test_the_matrix_of_a_step_is_both_stages_in_turn():
         later, once, twice = generator.uniform(0.1, 2.0, (3, faces))
         warm, old = generator.uniform(-5.0, 5.0, (2, elements))
         air = 3.0
-        found = step_matrix(stage, start_of(later, elements, ahead, behind)).dot([*once, *twice, *warm, *old, air, 1.0])
+        onward = np.array([*later, *(ahead,) * (elements + 1)])[:, None]
+        step = step_matrix(stage, start_of(faces, elements, behind), onward)
+        found = step.dot([*once, *twice, *warm, *old, air, 1.0])
         first = stage.dot([*once, *(old + warm), air, 1.0])
         bases = [
             *(twice + later * (first[:faces] - once)),
