@@ -248,6 +248,10 @@ def box_minimum(
     """Minimum of ½ z'Hz + g'z in a box by projected Newton steps (D. P. Bertsekas, SIAM J. Control Optim. 20 (1982)
     221): Newton on the free variables, clipped to the box, halved until the cost falls; if it never does, a step of
     steepest descent."""
+    # In a ramp or a soak the minimum mostly lies inside the box.
+    z = -np.linalg.solve(hessian, gradient)
+    if (z > low).all() and (z < high).all():
+        return z
     z = _within(start, low, high)
     slope = hessian.dot(z) + gradient
     cost = 0.5 * float(z.dot(slope + gradient))
