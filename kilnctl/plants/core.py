@@ -2,8 +2,8 @@
 
 Unknowns: the nodes of every strip (walls, shelf, load), the element groups, the chamber air; the radiant star is
 algebraic. Time integration is the two-stage, stiffly accurate, L-stable singly diagonally implicit Runge–Kutta method
-of R. Alexander (SIAM J. Numer. Anal. 14, 1977), order two; each stage is one small matrix (`stage`). A step in which a
-temperature jumps, or overshoots its surroundings, is halved (`guards`).
+of R. Alexander (SIAM J. Numer. Anal. 14, 1977), order two; both stages are one small matrix (`stage`). A step in which
+a temperature jumps, or overshoots its surroundings, is halved (`guards`).
 
 Two sets of frozen coefficients keep a step cheap. *Deep*: conductivities and heat capacities of the strips and the
 outer films hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors are

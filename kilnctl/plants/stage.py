@@ -1,4 +1,4 @@
-"""One implicit stage of a step as a matrix: surfaces, chamber air and radiant star from what they start from.
+"""The implicit stages of a step as matrices: surfaces, chamber air and radiant star from what they start from.
 
 With films, capacities and the radiation's tangents frozen, a stage is linear. Each surface T (strips' hot faces, then
 element groups) follows from its `base`, the temperature that it would end at without heat inside, and from air A and
