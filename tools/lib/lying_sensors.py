@@ -38,7 +38,7 @@ KNOWN, SAY_SO, WEIGHED = (0.05, 0.1, 0.3, 1.0, 2.0), 0.4, 0.1
 def lies(name: str, seed: int) -> list[PlantFault]:
     """Every sensor error that is tried on one oven: (kind, size), from the start."""
     generator = random.Random(f"lies{name}{seed}")
-    low = [PlantFault("thermocouple reads low", size=s) for s in (0.05, 0.1, 0.2, 0.3, 0.5)]
+    low = [PlantFault("thermocouple reads low", size=s) for s in (0.05, 0.1, 0.14, 0.2, 0.3, 0.5)]
     out = [PlantFault("thermocouple half out", size=s) for s in (0.1, 0.3, 0.5)]
     slowly = [PlantFault("thermocouple creeping out", generator.uniform(600.0, 3600.0), size=s) for s in (0.2, 0.5)]
     off = [PlantFault("calibration wrong", size=k) for k in (-30.0, -80.0)]
