@@ -45,6 +45,8 @@ class LumpedOven:
     sure_chamber, sure_elements   shares of the capacities of chamber and elements that are certainly there, and so hold
                        heat at the start
     liner_j_per_k      what follows the chamber itself, besides its own capacity; only `held` ovens have it
+    near_elements, near_walls   share of the elements' and of the walls' temperature that a sensor may show by its place
+    follows_j_per_k    the chamber's own capacity, for `held` ovens
     element_rise_per_k   of the elements' capacity, over its value at 0 °C
     """
 
@@ -81,6 +83,9 @@ class LumpedOven:
     sure_chamber: float = 1.0
     sure_elements: float = 1.0
     liner_j_per_k: float = 0.0
+    near_elements: float = 0.0
+    near_walls: float = 0.0
+    follows_j_per_k: float = 0.0
     element_rise_per_k: float = 0.0
 
     def __post_init__(self) -> None:
@@ -98,6 +103,8 @@ class LumpedOven:
         shares = (self.lighter, self.lighter_in, self.sure_chamber, self.sure_elements)
         if not all(0.0 < share <= 1.0 for share in shares):
             raise ValueError("oven in lumps: what cools has a share of the capacity, above 0 and at most 1")
+        if self.near_elements >= 1.0:
+            raise ValueError("oven in lumps: its sensor shows nothing of the chamber")
         if self.power_share > 1.0 or self.unmetered_share > self.power_share:
             raise ValueError("oven in lumps: it gets no more power than is measured, and no more where nothing is")
         if self.element_w_per_k + self.element_m2 == 0.0 or self.film_w_per_k + self.film_m2 == 0.0:

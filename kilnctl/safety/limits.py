@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypedDict
 
 from ..errors import KilnctlError
 from .coolest import LumpedOven, wrong_ovens
-from .model_rates import ThermalModel, fastest_k_per_s
+from .model_rates import ThermalModel, fastest_k_per_s, near_elements_k_per_s
 from .possible_loads import Pairs, wrong_loads
 from .schedule_trip import schedule_trip_c
 from .ventilation import purge_s, vapour_sum, ventilation_of
@@ -267,10 +267,11 @@ def policy_for(
         values.update(_of_schedule(oven, schedule, values, start_c))
     if model is not None:
         rise, fall = fastest_k_per_s(model, oven.limits.highest_c)
-        values["rise_k_per_s"] = min(HARD_CEILINGS["rise_k_per_s"], rise)
+        near = 0.0 if envelope is None else near_elements_k_per_s(envelope[2], oven.sensors.control.lag_s)
+        values["rise_k_per_s"] = min(HARD_CEILINGS["rise_k_per_s"], rise + near)
         values["fall_k_per_s"] = min(HARD_CEILINGS["fall_k_per_s"], fall)
         fan_w = oven.fan.power_w if oven.fan else 0.0
-        warms = WARMS_K_PER_S + values["rise_k_per_s"] * fan_w / oven.elements.power_w
+        warms = WARMS_K_PER_S + min(HARD_CEILINGS["rise_k_per_s"], rise) * fan_w / oven.elements.power_w
         values["warms_k_per_s"] = min(HARD_CEILINGS["warms_k_per_s"], warms)
     values.update(_of_file(oven.safety, values))
     values["coolest"], values["envelope"], values["loads"] = coolest, envelope, loads

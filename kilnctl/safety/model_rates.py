@@ -2,6 +2,8 @@
 
 from typing import Any, Protocol
 
+from .coolest import LumpedOven, held
+
 #: Most of the rated power that a supply with 10 % too much voltage gives (P ∝ V²).
 OVERVOLTAGE = 1.21  # ±30 %: none
 #: Margins over the model's fastest rise (a factor and the least bound, K/s), over its fastest fall (a factor and an
@@ -52,3 +54,18 @@ def fastest_in(model: ThermalModel, x: Any, power_w: float, seconds: int) -> tup
         new = model.step(x, power_w, 1.0, model.ambient_c)
         rise, fall, x = max(rise, new[-1] - x[-1]), max(fall, x[-1] - new[-1]), new
     return rise, fall
+
+
+def near_elements_k_per_s(oven: LumpedOven, lag_s: float) -> float:
+    """The fastest rise, K/s, that a sensor of that lag, s, shows by its place near the elements (`near_elements`), from
+    cold at full power with 10 % too much voltage, besides the chamber's own."""
+    if oven.near_elements == 0.0:
+        return 0.0
+    cold_c, fastest, shown_k = oven.room_c, 0.0, 0.0
+    x = oven.from_chamber(cold_c)
+    for _ in range(RISE_S):
+        x = held(oven, x, cold_c, OVERVOLTAGE * oven.full_w, 1.0)[0]
+        before_k = shown_k
+        shown_k += (oven.near_elements * (x[0] - cold_c) - shown_k) / (1.0 + lag_s)
+        fastest = max(fastest, shown_k - before_k)
+    return fastest

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from . import cusum
+from . import cusum, misplaced
 from .coolest import held
 from .messages import LOAD_FIRST
 from .rule import Look, Rule, at_a_persons_word
@@ -51,8 +51,8 @@ def excuse(look: Look) -> None:
     """What the uncertain masses explain by now, from the same energy and round the same chamber: the most and the least
     that elements of the three ovens give, and that their linings and contents take, against the model's own oven.
     Heavier elements give less while they warm up and more after the heat ends (`glow`), and walls and loads that are
-    not as described take another heat; most of this passes in a soak. An error of the power is allowed for in
-    proportion to the power fired."""
+    not as described take another heat; most of this passes in a soak. Nor does a description know where its sensor
+    lies (`kilnctl.safety.misplaced`). An error of the power is allowed for in proportion to the power fired."""
     state, ovens = look.state, look.policy.envelope
     if ovens is None or look.dt_s <= 0.0:
         return
@@ -68,10 +68,12 @@ def excuse(look: Look) -> None:
     full_w, net_w = ovens[0].full_w, likely[1] - likely[2]
     most_given_w, least_given_w = max(likely[1], heavy[1], light[1]), min(likely[1], heavy[1], light[1])
     most_taken_w, least_taken_w = max(likely[2], heavy[2], light[2]), min(likely[2], heavy[2], light[2])
+    by_place = misplaced.excused_share(state, ovens[2], chamber_c, power_w, span_s, likely[1], net_w)
     liner_w = ovens[1].liner_j_per_k * state.slope_k_per_s  # it takes heat while the chamber warms, and gives it back
-    state.excused_high = (most_given_w - least_taken_w - net_w + max(0.0, -liner_w)) / full_w
+    by_mass = (most_given_w - least_taken_w - net_w + max(0.0, -liner_w)) / full_w
+    state.excused_high = max(by_mass, by_place)
     state.excused_low = (net_w - least_given_w + most_taken_w + max(0.0, liner_w)) / full_w
-    state.glow, state.taken = max(0.0, most_given_w) / full_w, most_taken_w / full_w
+    state.glow, state.taken = max(0.0, most_given_w) / full_w, most_taken_w / (ovens[1].power_share * full_w)
 
 
 def explained_share(look: Look, excused: float) -> float:

@@ -172,12 +172,17 @@ class SafetyState:
     lumps_c: float = math.nan  # its chamber, as late as a reading, °C
     loads: Loads = NO_LOADS  # the same with each load that may be in
     held: tuple[Lumps, ...] = ()  # the ovens of `policy.envelope`, their chambers at the reading
+    placed: Lumps | None = None  # the same of a light oven whose sensor lies near its elements
+    place_share: float = 0.0  # the heat that it lately seemed to show, share of full power
+    shown_k: float = 0.0  # by how much that sensor shows more than its chamber, K
+    above_k: float = 0.0  # the most of that, and of the heat that elements give, W, within the lag of a sensor
+    given_w: float = 0.0
     held_s: float = 0.0  # time since their last step, and the energy in it, J
     held_j: float = 0.0
     excused_high: float = 0.0  # what the model's uncertainty explains, shares of full power: too much heat,
     excused_low: float = 0.0  # and too little
     glow: float = 0.0  # what the heaviest elements that it allows give to the chamber now, share of full power,
-    taken: float = 0.0  # and what the heaviest lining and contents take from it
+    taken: float = 0.0  # and what the heaviest lining and contents take from it, share of the least power
     # surroundings
     asked: float = 0.0  # commanded and conducted share, means of ten seconds
     given: float = 0.0
@@ -211,7 +216,8 @@ class SafetyState:
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
         self.delayed_c, self.second_k, self.rejected, self.lumps, self.loads = None, 0.0, None, None, NO_LOADS
         self.held, self.excused_high, self.excused_low, self.glow, self.taken = (), 0.0, 0.0, 0.0, 0.0
-        self.held_s = self.held_j = 0.0
+        self.held_s = self.held_j = self.shown_k = self.above_k = self.given_w = self.place_share = 0.0
+        self.placed = None
         self.top_c = self.settled_s = self.shut_s = -math.inf
         # What the air did meanwhile is unknown too: the chamber is purged again.
         self.purge_until_s = math.inf

@@ -7,6 +7,7 @@ import pytest
 from kilnctl import load_oven, load_schedule, rehearse, safety
 from kilnctl.identification.fitting import fit
 from kilnctl.model.day_zero import day_zero
+from kilnctl.model.doubt import day_zero_doubt, envelope_of
 from kilnctl.model.trained_file import save_model, trained
 from kilnctl.service.session import prepare
 from kilnctl.settings.schedule import Schedule, Step
@@ -44,7 +45,9 @@ def test_the_limits_that_it_tells_are_those_of_the_run(oven, schedule, here, qui
         and f"control's model: {run.model_words}" in done.stdout
     )
     assert ("before a learning run" in done.stdout) is not with_model
-    described = safety.policy_for(cabinet, cure, day_zero(cabinet, cabinet.usual_load, cure.top_c))
+    load, model = cabinet.usual_load, day_zero(cabinet, cabinet.usual_load, cure.top_c)
+    envelope = envelope_of(cabinet, load, model, day_zero_doubt(cabinet, load))
+    described = safety.policy_for(cabinet, cure, model, envelope=envelope)
     assert (run.policy.rise_k_per_s == described.rise_k_per_s) is not with_model
 
 

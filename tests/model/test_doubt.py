@@ -12,6 +12,7 @@ from kilnctl.model.day_zero import day_zero
 from kilnctl.model.doubt import (
     BEYOND,
     DAY_ZERO,
+    LEAST_BACK,
     LEAST_CAPACITY,
     LEAST_LOSSES,
     MORE,
@@ -162,6 +163,26 @@ def test_a_description_knows_what_a_lining_loses_but_not_how_soon_it_warms(name)
     assert cool.lag_s == pytest.approx(model.lag_s + model.dead_s + DAY_ZERO.zone_s)
     assert exact.lag_s == model.lag_s + model.dead_s
     assert cool.lining_w_per_k == pytest.approx([DAY_ZERO.losses * g for g in exact.lining_w_per_k])
+    # The coolest oven's lining lies further in too, and gives back only what the file has in that place.
+    coolest = coolest_of(oven, None, model, sooner)
+    assert coolest.lining_j_per_k == other.lining_j_per_k and other.lining_j_per_k != exact.lining_j_per_k
+    given = [coolest.lighter * c for c in coolest.lining_j_per_k]
+    assert all(g <= c * (1.0 + 1e-12) for g, c in zip(given, model.lining_j_per_k)) and coolest.lighter >= LEAST_BACK
+    assert any(g == pytest.approx(c) for g, c in zip(given, model.lining_j_per_k)) or coolest.lighter == LEAST_BACK
+
+
+def test_a_description_does_not_know_where_its_sensor_lies_nor_the_least_power_of_its_elements():
+    oven, model = described("bench-muffle")
+    doubt = day_zero_doubt(oven, oven.usual_load)
+    likely, heavy, light = envelope_of(oven, oven.usual_load, model, doubt)
+    assert (light.near_elements, light.near_walls) == (0.25, 0.6)
+    # The fin of kilnctl.safety.misplaced: its tip's share of the wall's temperature.
+    assert 1.0 / math.cosh(0.04 * math.sqrt(4.0 * 23.0 / (20.0 * 0.006))) == pytest.approx(0.6, abs=0.01)
+    assert light.follows_j_per_k == pytest.approx(doubt.capacity * model.chamber_j_per_k)
+    assert likely.near_elements == heavy.near_elements == likely.near_walls == heavy.near_walls == 0.0
+    assert heavy.power_share == doubt.power < likely.power_share == light.power_share == 1.0
+    for fitted in envelope_of(oven, oven.usual_load, model, doubt_of(learnt(0.01), 275.0)):
+        assert (fitted.near_elements, fitted.near_walls, fitted.power_share) == (0.0, 0.0, 1.0)
 
 
 def test_what_cools_counts_as_light():

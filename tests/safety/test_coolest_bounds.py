@@ -114,3 +114,10 @@ def test_what_may_not_be_there_holds_no_heat_at_the_start():
     assert light.from_chamber(600.0)[0] == pytest.approx(0.5 * (600.0 + SMALL.room_c))
     with pytest.raises(ValueError, match="share"):
         dataclasses.replace(SMALL, sure_chamber=0.0)
+
+
+def test_a_sensor_shows_something_of_its_chamber():
+    assert dataclasses.replace(SMALL, near_elements=0.99).near_elements == 0.99
+    for bad in (1.0, 1.5, -0.1, float("nan")):
+        with pytest.raises(ValueError, match="oven in lumps: "):
+            dataclasses.replace(SMALL, near_elements=bad)

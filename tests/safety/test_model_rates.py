@@ -1,11 +1,16 @@
 """How fast a model of an oven can rise and fall, by the model's own steps."""
 
+import dataclasses
+
 import pytest
 
 from kilnctl.model.day_zero import day_zero
+from kilnctl.model.doubt import envelope_of
 from kilnctl.safety import HARD_CEILINGS, policy_for
-from kilnctl.safety.model_rates import fastest_in, fastest_k_per_s
+from kilnctl.safety.coolest import MOST
+from kilnctl.safety.model_rates import fastest_in, fastest_k_per_s, near_elements_k_per_s
 from kilnctl.settings.oven import Limits
+from tests.safety.safety_scenes import SMALL
 
 
 class Ramp:
@@ -78,3 +83,31 @@ def test_the_model_gives_rates_that_the_oven_stays_within(oven, name):
     p = policy_for(o, None, model)
     assert (p.rise_k_per_s, p.fall_k_per_s) == (rise, fall)
     assert Limits(highest_c=100.0).trip_at_c == 115.0
+
+
+def test_a_sensor_near_the_elements_rises_with_them():
+    """Elements of one heat capacity and one link to a chamber that stands still: a first-order lag."""
+    near = dataclasses.replace(SMALL, chamber_j_per_k=MOST, element_j_per_k=150.0, near_elements=0.25)
+    assert near_elements_k_per_s(SMALL, 5.0) == 0.0, "a fitted model"
+    # The implicit step of a second: the first one is the fastest; the second is by the lag's factor slower.
+    first_k = 0.25 * 1.21 * near.full_w / (near.element_j_per_k + near.element_w_per_k)
+    assert near_elements_k_per_s(near, 0.0) == pytest.approx(first_k, rel=1e-4)
+    # A sensor much slower than the elements sees them as a step to where full power holds them.
+    settled_k = 0.25 * 1.21 * near.full_w / near.element_w_per_k
+    assert near_elements_k_per_s(near, 999.0) == pytest.approx(settled_k / 1000.0, rel=0.02)
+    # The slowest elements are fastest at the last: 4000 s of warming, of which a minute's lag shows the whole rate.
+    slow = dataclasses.replace(near, element_j_per_k=200_000.0)
+    rate = 0.25 * 1.21 * near.full_w / slow.element_j_per_k
+    assert near_elements_k_per_s(slow, 10.0) == pytest.approx(rate, rel=0.05)
+
+
+def test_a_description_allows_the_rise_of_such_a_sensor_and_the_fan_warms_no_more_by_it(oven):
+    cabinet = oven("curing-cabinet")
+    model = day_zero(cabinet)
+    light = envelope_of(cabinet, None, model)
+    near = near_elements_k_per_s(light[2], cabinet.sensors.control.lag_s)
+    plain, other = policy_for(cabinet, model=model), policy_for(cabinet, model=model, envelope=light)
+    assert other.rise_k_per_s == plain.rise_k_per_s + near and near > 0.1
+    assert other.warms_k_per_s == plain.warms_k_per_s > 3.0 / 3600.0
+    quick = Ramp(gain=2.0**-13, g=0.1)
+    assert policy_for(cabinet, None, quick, envelope=light).rise_k_per_s == HARD_CEILINGS["rise_k_per_s"]

@@ -9,7 +9,7 @@ import pytest
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick, rules_limits
 from kilnctl.safety.rule import Look
-from tests.safety.safety_scenes import stands
+from tests.safety.safety_scenes import SMALL, stands
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
 BOTH = dataclasses.replace(POLICY, has_limit_sensor=True)
@@ -154,6 +154,20 @@ def test_two_sensors_may_be_apart_by_forty_kelvin_or_six_per_cent_for_a_minute(c
     assert not apart or f"{chamber:.0f} °C and {second:.0f} °C" in s.trips["sensors-disagree"].seen
     blind = state()
     assert below(blind, policy, chamber, usable=False, warnings=warnings, limit_c=second) and "apart" not in blind.over
+
+
+def test_what_the_place_of_the_control_sensor_explains_is_no_disagreement():
+    """A sound oven's control sensor showed 48 K more than the second one, by a quarter of the elements' temperature."""
+    near = dataclasses.replace(SMALL, near_elements=0.25, near_walls=0.6)
+    described = dataclasses.replace(BOTH, envelope=(SMALL, SMALL, near))
+    by_walls_k = 0.6 * 2000.0 / SMALL.film_w_per_k
+    for policy, second, allowed_k in ((described, -1.0, 60.0), (described, 1.0, 40.0 + by_walls_k), (BOTH, -1.0, 40.0)):
+        for more_k, tripped, warned in ((0.1, True, True), (-0.1, False, True), (-0.21 * allowed_k, False, False)):
+            s, warnings = state(above_k=20.0, given_w=2000.0), []
+            for now in (1000.0, 1060.0):
+                at_c = 150.0 + second * (allowed_k + more_k)
+                assert below(s, policy, 150.0, now, warnings=warnings, limit_c=at_c)
+            assert ("sensors-disagree" in s.trips) is tripped and bool(warnings) is warned
 
 
 def test_what_the_slower_ones_greater_lag_explains_is_no_disagreement():

@@ -9,6 +9,7 @@ from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick
 from kilnctl.safety.coolest import MOST, held
 from kilnctl.safety.messages import LOAD_FIRST, LOUD, WORDS
+from kilnctl.safety.misplaced import excused_share
 from kilnctl.safety.rule import Look
 from kilnctl.safety.rules_unexplained import EXCUSED_EVERY_S, excuse, explained_share, unexplained
 from kilnctl.safety.state import DANGER, trip
@@ -299,3 +300,30 @@ def test_the_ovens_start_again_with_the_timers():
     assert s.held != ()
     s.restart_timers()
     assert s.held == () and s.excused_high == s.excused_low == 0.0
+
+
+def test_a_sensor_near_the_elements_explains_heat_and_two_sensors_that_are_apart():
+    placed = dataclasses.replace(EMPTY, near_elements=0.25, near_walls=0.6, follows_j_per_k=100.0)
+    policy = dataclasses.replace(DOUBTED, envelope=(LIKELY, HEAVY, placed))
+    plain, other, alone, x = state(), state(), state(), LIKELY.from_chamber(100.0)
+    share = 0.0
+    for _ in range(20):
+        for s, p in ((plain, DOUBTED), (other, policy)):
+            excuse(doubted(s, policy=p, power_w=3000.0, dt=EXCUSED_EVERY_S))
+        x, given_w, taken_w = held(LIKELY, x, 100.0, 3000.0, EXCUSED_EVERY_S)
+        share = excused_share(alone, placed, 100.0, 3000.0, EXCUSED_EVERY_S, given_w, given_w - taken_w)
+        assert other.excused_high == pytest.approx(max(plain.excused_high, share), abs=1e-9)
+        assert other.excused_low == plain.excused_low
+        assert (other.above_k, other.given_w) == (alone.above_k, alone.given_w)
+    assert share > plain.excused_high + 0.04 and plain.above_k == 0.0 < other.above_k
+
+
+def test_what_the_heaviest_walls_take_is_weighed_against_the_least_power():
+    """A sound oven with a shell of twice its file's capacity and a fifth less power rose by 4 K in twenty minutes."""
+    weak = dataclasses.replace(
+        DOUBTED, envelope=(LIKELY, dataclasses.replace(HEAVY, power_share=0.8, unmetered_share=0.5), EMPTY)
+    )
+    plain, other = state(), state()
+    for s, policy in ((plain, DOUBTED), (other, weak)):
+        excuse(doubted(s, chamber_c=200.0, policy=policy, power_w=1500.0))
+    assert other.taken == pytest.approx(plain.taken / 0.8) and plain.taken > 0.0 and other.glow == plain.glow

@@ -1,0 +1,57 @@
+"""A sensor that by its place shows more or less than the chamber, which no description tells:
+
+near elements   a sheath looks at one wall with half of itself, and wire covers at most half of that wall: it shows up
+                to a quarter of the elements' temperature (`LumpedOven.near_elements`)
+near walls      a sheath that reaches a few centimetres in is cooled along itself by the wall that it comes through, and
+                shows up to 0.6 of its temperature (`LumpedOven.near_walls`): 1/cosh(L·√(4h/(kD))) of a fin with an
+                adiabatic tip, for steel (k = 20 W/(m·K)) of D = 6 mm that reaches L = 40 mm in, at h = 23 W/(m²·K)
+
+Both are estimates. A fit learns what its sensor shows: the ovens of a fitted model have neither."""
+
+import math
+
+from .coolest import STEFAN_BOLTZMANN, ZERO_C, LumpedOven, held
+from .state import SafetyState
+
+#: What a place has explained is forgotten within this time, s, as the power fired lately is: the estimate of
+#: unexplained heat follows within minutes.
+LATELY_S = 300.0  # ±30 %: none
+
+
+def excused_share(
+    state: SafetyState, oven: LumpedOven, reads_c: float, power_w: float, dt_s: float, given_w: float, net_w: float
+) -> float:
+    """Heat, as a share of full power, that seems to be too much when the sensor of this oven lies near its elements.
+    given_w, net_w: what the elements of the model's own oven give, W, and less what its lining and contents take.
+    Advances what `state` keeps of such sensors by dt_s (above 0)."""
+    if oven.near_elements == 0.0:
+        return 0.0
+    share = (_spare_w(state, oven, reads_c, power_w, dt_s) - net_w) / oven.full_w
+    # What passes is seen for as long as a sensor is late.
+    kept = math.exp(-dt_s / (oven.lag_s + 1.0))
+    state.above_k, state.given_w = max(state.shown_k, kept * state.above_k), max(given_w, kept * state.given_w)
+    state.place_share += (share - state.place_share) * (1.0 - math.exp(-dt_s / LATELY_S))
+    return max(share, state.place_share)
+
+
+def _spare_w(state: SafetyState, oven: LumpedOven, reads_c: float, power_w: float, dt_s: float) -> float:
+    """The heat, W, that seems to warm the chamber when its sensor lies near the elements: what they give and lining and
+    contents do not take, round the cooler chamber that this reading means; what that one does not lose past the lining;
+    and what it would store if it moved with the reading."""
+    share = oven.near_elements
+    before = state.placed or oven.from_chamber(reads_c)
+    chamber_c = (reads_c - share * before[0]) / (1.0 - share)
+    state.placed, given_w, taken_w = held(oven, before, chamber_c, power_w, dt_s)
+    was_k, state.shown_k = state.shown_k, reads_c - state.placed[1]
+    stored_w = oven.follows_j_per_k * (state.shown_k - was_k) / dt_s
+    return given_w - taken_w + oven.leak_w_per_k * state.shown_k + stored_w
+
+
+def apart_k(state: SafetyState, oven: LumpedOven, reads_c: float, second_c: float) -> float:
+    """How far a control sensor may be from a second one in the air by its place, K: above it near the elements, below
+    it near the walls. These take no more than the elements give, so they are cooler than the air by that heat over the
+    film's conductance at the most (its tangent; the doubt of the film is more than the curvature)."""
+    if reads_c >= second_c:
+        return state.above_k
+    film_w_per_k = oven.film_w_per_k + 4.0 * STEFAN_BOLTZMANN * oven.film_m2 * (second_c + ZERO_C) ** 3
+    return oven.near_walls * state.given_w / film_w_per_k
