@@ -50,8 +50,11 @@ def _spare_w(state: SafetyState, oven: LumpedOven, reads_c: float, power_w: floa
 def apart_k(state: SafetyState, oven: LumpedOven, reads_c: float, second_c: float) -> float:
     """How far a control sensor may be from a second one in the air by its place, K: above it near the elements, below
     it near the walls. These take no more than the elements give, so they are cooler than the air by that heat over the
-    film's conductance at the most (its tangent; the doubt of the film is more than the curvature)."""
+    film's conductance at the most (its tangent; the doubt of the film is more than the curvature), and no cooler than
+    the room: no place explains a reading below that."""
     if reads_c >= second_c:
         return state.above_k
+    if reads_c < oven.room_c:
+        return 0.0
     film_w_per_k = oven.film_w_per_k + 4.0 * STEFAN_BOLTZMANN * oven.film_m2 * (second_c + ZERO_C) ** 3
-    return oven.near_walls * state.given_w / film_w_per_k
+    return oven.near_walls * min(state.given_w / film_w_per_k, second_c - oven.room_c)

@@ -83,3 +83,6 @@ def test_a_control_sensor_is_above_the_air_by_the_elements_and_below_it_by_the_w
     assert apart_k(s, walls, 300.1, 300.0) == apart_k(s, walls, 300.0, 300.0) == 33.0
     assert apart_k(s, walls, 299.9, 300.0) == pytest.approx(0.6 * 900.0 / film)
     assert apart_k(s, LIKELY, 200.0, 300.0) == 0.0
+    # No wall is colder than the room, of 20 °C.
+    assert apart_k(s, walls, 20.0, 60.0) == pytest.approx(0.6 * 40.0)
+    assert apart_k(s, walls, 19.9, 60.0) == 0.0
