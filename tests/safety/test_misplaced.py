@@ -7,7 +7,7 @@ import pytest
 
 from kilnctl.safety import SafetyState
 from kilnctl.safety.coolest import MOST, STEFAN_BOLTZMANN, ZERO_C, held, step
-from kilnctl.safety.misplaced import LATELY_S, apart_k, excused_share
+from kilnctl.safety.misplaced import apart_k, excused_share
 from tests.safety.safety_scenes import SMALL
 
 #: A model's own oven round a chamber that is held, and the same with a sensor that sees a quarter of the elements.
@@ -55,7 +55,7 @@ def test_what_it_excuses_exactly():
         x, given_w, taken_w = held(leak, x, chamber_c, power_w, 4.0)
         shown_k = 100.0 - chamber_c
         share = (given_w - taken_w + 7.0 * shown_k + 100.0 * (shown_k - was_k) / 4.0 - 200.0) / FULL_W
-        mean, was_k = mean + (share - mean) * (1.0 - math.exp(-4.0 / LATELY_S)), shown_k
+        mean, was_k = mean + (share - mean) * (1.0 - math.exp(-4.0 / 300.0)), shown_k
         assert share_of(s, leak, power_w=power_w, net_w=200.0) == pytest.approx(max(share, mean), abs=1e-6)
         assert s.placed == x and s.shown_k == pytest.approx(shown_k, abs=1e-4)
         assert s.place_share == pytest.approx(mean, abs=1e-6)
