@@ -59,8 +59,6 @@ def fastest_in(model: ThermalModel, x: Any, power_w: float, seconds: int) -> tup
 def near_elements_k_per_s(oven: LumpedOven, lag_s: float) -> float:
     """The fastest rise, K/s, that a sensor of that lag, s, shows by its place near the elements (`near_elements`), from
     cold at full power with 10 % too much voltage, besides the chamber's own."""
-    if oven.near_elements == 0.0:
-        return 0.0
     cold_c, fastest, shown_k = oven.room_c, 0.0, 0.0
     x = oven.from_chamber(cold_c)
     for _ in range(RISE_S):
