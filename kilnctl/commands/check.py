@@ -1,11 +1,13 @@
 """`kilnctl check OVEN [SCHEDULE]`: everything that is wrong, or what was understood."""
 
 import argparse
+import math
 from dataclasses import replace
 
 from ..body import load_oven
 from ..body.bursts import bursts_note
 from ..control import planned_s
+from ..control.ripple import TOLD_K, swing_of
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.doubt import coolest_of, day_zero_doubt
@@ -14,7 +16,7 @@ from ..model.promise import heated_c, promised_c
 from ..model.uncertainty import ModelUncertainty, uncertainty_of
 from ..output import Units, about
 from ..report.findings_text import brief_lines, findings_lines
-from ..run.prepare import Guard, prepare
+from ..run.prepare import Guard, PreparedRun, prepare
 from ..safety import Policy, policy_for, schedule_trip_words, vapour_sum
 from ..settings.construction import Load
 from ..settings.oven import Oven
@@ -176,6 +178,8 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, siz
         )
     for shortfall in programme.shortfalls:
         print(f"  note: {u.words(shortfall.note)}")
+    if oven.switching.minimum_on_s is not None:
+        _tell_bursts(ready, u)
     if schedule.follows == "part" and oven.sensors.part is None:
         print(
             "  note: no thermocouple is on the part: its temperature is only estimated, and nothing guards it "
@@ -183,6 +187,25 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, siz
         )
     if schedule.flammable_vapour:
         _tell_vapour(oven, schedule, policy, sizing, u)
+
+
+def _tell_bursts(ready: PreparedRun, u: Units) -> None:
+    """What bursts of a length that the file gives do to the soaks, where it is more than a soak may swing."""
+    top_c, programme = ready.schedule.top_c, ready.programme
+    chamber_k, reading_k = swing_of(ready.model, ready.pattern, top_c)
+    if chamber_k <= TOLD_K:
+        return
+    said = (
+        f"bursts of {ready.oven.switching.minimum_on_s:.2g} s will swing the chamber by about {chamber_k:.0f} K about "
+        f"{top_c:.0f} °C, and its reading by {reading_k:.0f} K, by the model (switching: minimum on); control holds "
+        "the mean"
+    )
+    band_k = min((leg.band_k for leg in programme.legs if leg.kind == "hold"), default=math.inf)
+    if 0.5 * chamber_k > band_k and not programme.count_always:
+        said += f"; a soak counts only while the chamber is within {band_k:.2g} K of it, so it takes longer"
+    if top_c + 0.5 * reading_k > ready.policy.schedule_trip_c:
+        said += f"; the peaks pass the {ready.policy.schedule_trip_c:.0f} °C at which the heat is cut"
+    print(f"  note: {u.words(said)}")
 
 
 def _tell_vapour(oven: Oven, schedule: Schedule, policy: Policy, sizing: Sizing, u: Units) -> None:

@@ -4,12 +4,12 @@ from dataclasses import dataclass, fields
 from operator import attrgetter
 from typing import NamedTuple
 
-from ..model.energy import N
 from . import estimator, swinging
 from . import onset as onsets
 from . import part as parts
 from . import predictive as planning
 from .decision import ScheduleState
+from .ripple import EVEN
 
 #: The plain PI starts with τc = 3 θ (SIMC): stable for an oven three times as quick as the model says.
 PLAIN_SLOWER = 3.0  # ±30 %: none
@@ -32,7 +32,8 @@ class EnergyBalanceState(ScheduleState):
     plain_slower: float = PLAIN_SLOWER
     watch: swinging.Watch = swinging.FRESH
     full_w: float = 0.0
-    ripple_k: tuple[float, ...] = (0.0,) * N
+    ripple_k: tuple[float, ...] = EVEN
+    bursts_k: float = 0.0
     part: parts.Part | None = None
     onset: onsets.Onset | None = None
 

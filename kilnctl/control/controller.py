@@ -21,7 +21,7 @@ from .control_state import EnergyBalanceState, Wanted
 from .decision import Decision, StepInput, duty_of
 from .feasibility import Programme
 from .lateness import hotter_k, more_s_of, unseen_k
-from .ripple import ripple_of
+from .ripple import EVEN, TOLD_K, UNSURE_OF_BURSTS, ripple_of, widest_k
 
 #: When a new plan is made: after PLAN_EVERY_S (s), or PLAN_STEPS prediction steps if that is shorter; when the followed
 #: temperature has moved by PLAN_MOVED_K (K) and by PLAN_MOVED of its way; and when something changed: on request, or at
@@ -67,7 +67,7 @@ class EnergyBalanceControl:
         s.time_s += dt_s
         share = reading.fired_or(given.fired or 0.0)
         s.full_w = _full_w(s, programme.model, reading, share)
-        _estimate(s, programme, reading, dt_s, share * s.full_w, given.usable, given.uneven * s.full_w)
+        _estimate(s, programme, reading, dt_s, share * s.full_w, given.usable, given.uneven)
         if programme.part is not None and s.part is not None:
             chamber_c, room_c, lag_s = s.estimate.now[CHAMBER], programme.ambient_c, programme.part_lag_s
             heat_w = max(0.0, programme.model.elements_give_w(s.estimate.now))
@@ -86,6 +86,8 @@ class EnergyBalanceControl:
             wanted = wanted._replace(reason="the door is open; " + wanted.reason)
         if s.watch.swing is not None:
             wanted = wanted._replace(reason=wanted.reason + "; " + _swings(s.watch.swing))
+        if s.bursts_k > TOLD_K:
+            wanted = wanted._replace(reason=f"{wanted.reason}; its bursts swing the chamber by {s.bursts_k:.0f} K")
         return s, _decision(s, programme, wanted)
 
 
@@ -96,9 +98,10 @@ def _estimate(
     dt_s: float,
     heat_w: float,
     usable: bool,
-    uneven_w: float,
+    uneven: float | None,
 ) -> None:
-    """The estimate of the oven now, after `heat_w` (W) for dt_s, of which `uneven_w` (W) is more than was asked for."""
+    """The estimate of the oven now, after `heat_w` (W) for dt_s, of which `uneven` (see `StepInput`) is more than was
+    asked for."""
     door = bool(reading.door_open)
     before = s.estimate
     _door(s, door, s.time_s)
@@ -108,7 +111,7 @@ def _estimate(
     elif s.time_s < s.settling_until_s:
         wander, drift = SETTLING_WANDER, SETTLING_DRIFT
     wander *= programme.wander
-    noise_k = s.watch.care * programme.noise_k
+    noise_k = math.hypot(s.watch.care * programme.noise_k, UNSURE_OF_BURSTS * s.watch.ripple_k)
     model, late = programme.model, programme.late
     passed = (reading.chamber_c, heat_w, dt_s, programme.ambient_c, noise_k, wander, drift)
     if s.onset is not None and s.onset.since_s > 0.0 and (door or not usable):
@@ -120,7 +123,11 @@ def _estimate(
         # Before the first heat, in a purge for example, the control's estimate is the one that is fed.
         free = fed if s.onset.waits(share) else estimator.update(model, s.estimate, *passed, False)
         s.onset, s.estimate = onsets.watched(s.onset, model, free, fed, reading.chamber_c, share, noise_k, dt_s, late)
-    s.ripple_k = ripple_of(before, s.ripple_k, uneven_w)
+    if uneven is None:
+        s.ripple_k = EVEN  # no burst takes it back: that is where the oven is
+    else:
+        s.ripple_k = ripple_of(model, before, s.ripple_k, uneven * s.full_w, dt_s, programme.ambient_c)
+    s.bursts_k = widest_k(s.bursts_k, s.ripple_k)
 
 
 def _followed_c(s: EnergyBalanceState, programme: Programme, reading: Reading) -> float:
@@ -238,6 +245,7 @@ def _decision(s: EnergyBalanceState, programme: Programme, wanted: Wanted) -> De
         holding_w=programme.model.keeping_w(estimate.now, programme.ambient_c),
         swing=s.watch.swing,
         care=s.watch.care,
+        bursts_k=s.bursts_k if s.bursts_k > TOLD_K else 0.0,
     )
 
 

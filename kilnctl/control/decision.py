@@ -22,7 +22,8 @@ class Decision:
     are now (0: not known). `wants_heat`: whether the schedule asks for heat in this phase. False in a cooling and at
     the end, where the contactor opens; it stays closed in a ramp or a soak with no demand for a moment. `reason` is
     text for people: no rule reads it. `swing`: of the chamber about its reference, caused by the loop itself; `care`:
-    by what factor the control is more cautious than the model alone requires (1: not at all)."""
+    by what factor the control is more cautious than the model alone requires (1: not at all); `bursts_k`: swing of the
+    chamber about its mean that the firing pattern's bursts cause, peak to peak, K; 0 while a soak may swing so much."""
 
     duty: float
     demand_w: float
@@ -45,6 +46,7 @@ class Decision:
     holding_w: float = 0.0
     swing: Swing | None = None
     care: float = 1.0
+    bursts_k: float = 0.0
 
     @classmethod
     def at_rest(cls, reading: Reading) -> "Decision":
@@ -78,14 +80,15 @@ class StepInput:
 
     `fired`: share of full power in it (the reading's own is used when it has one); `requests`: what people asked for;
     `usable`: False when safety does not trust the reading; `uneven`: by how much the firing pattern, which fires in
-    bursts, gave more than was asked, share of full power (below 0: less)."""
+    bursts, gave more than was asked, share of full power (below 0: less), which its next bursts take back; None: the
+    heat was off, and none is taken back."""
 
     reading: Reading
     dt_s: float
     fired: float | None = None
     requests: tuple[Request, ...] = ()
     usable: bool = True
-    uneven: float = 0.0
+    uneven: float | None = 0.0
 
 
 class NamedLeg(Protocol):

@@ -152,8 +152,7 @@ def update(
     seen = usable and math.isfinite(reading_c)
     sudden = estimate.sudden_s > 0.0
     fixed = sudden or not find_shares
-    # Without a usable reading the unknown heat may be anything.
-    doubt = doubt_of(estimate, dt_s) if seen else DOUBTFUL
+    doubt = doubt_of(estimate, dt_s) if seen else DOUBTFUL  # unseen, the unknown heat may be anything
     process_noise = _adapt_noise(model, estimate, doubt, wander, drift, fixed)
     # `after` is new: the functions below change it, until it is handed out.
     after, late_s = _predict(model, estimate, power_w, dt_s, ambient_c, process_noise, fixed)
@@ -178,8 +177,7 @@ def _adapt_noise(
     """Process noise of each state, variance per s, (SIZE,): it grows as the recent readings disagree with the model.
     `fixed`: the shares do not walk."""
     news = min(1.0, max(0.0, (doubt - SURE) / (DOUBTFUL - SURE)))
-    # The further the readings are from their prediction, the more has changed. Without this growth the filter explains
-    # the change by temperatures that no sensor measures.
+    # The further from their prediction, the more has changed; else temperatures that no sensor measures explain it.
     alarm = math.sqrt(max(1.0, doubt / DOUBTFUL))
     heat_walk_w = wander * (CALM + (QUICK - CALM) * news * alarm) * model.power_w
     if estimate.sudden_s > 0.0:
@@ -211,13 +209,12 @@ def _predict(
     more_s = more_s_of(model, estimate.late)
     pending = [*estimate.pending, (power_w, dt_s)]
     late_s = sum(dt for _, dt in pending)
-    # To the nearest tick: rounded up, a dead time slightly above a whole number of ticks puts the filter a tick too
-    # early.
+    # To the nearest tick: rounded up, a dead time just above a whole number of ticks puts the filter a tick too early.
     while pending and late_s - 0.5 * pending[0][1] >= model.dead_s + estimate.dead_s - 1e-9:
         watts, dt = pending.pop(0)
         late_s -= dt
-        if tangent is None or age >= RENEW or _stale(tangent, x, dt):
-            tangent, age = _tangent_at(model, x, dt, ambient_c, shares, more_s), 0
+        if tangent is None or age >= RENEW or stale(tangent, x, dt):
+            tangent, age = tangent_at(model, x, dt, ambient_c, shares, more_s), 0
         age += 1
         into_lining, into_contents = model.taken_w(x)
         transition = tangent.transition
@@ -235,8 +232,7 @@ def _predict(
         covariance = transition.dot(covariance).dot(transition.T)
         diagonal = covariance.reshape(-1)[:: SIZE + 1]
         diagonal += process_noise * dt
-    e = estimate
-    # By place: a tick makes one of these, and names cost more than the numbers.
+    e = estimate  # by place: a tick makes one of these, and names cost more than the numbers
     after = Estimate(
         *(x, covariance, e.now, heat_w, trend_w_per_s, shares, e.unexplained_w, tuple(pending), tangent, age),
         *(e.rejected, e.surprise, e.calm_w, e.lately_w, e.before_w, e.sudden_s, e.late, e.dead_s),
@@ -244,9 +240,10 @@ def _predict(
     return after, late_s
 
 
-def _tangent_at(
+def tangent_at(
     model: EnergyModel, x, dt_s: float, ambient_c: float, shares: tuple[float, float, float], late_s: float
 ) -> Tangent:
+    """The model's tangent at `x` for steps of dt_s."""
     a, by_power, by_heat = model.linearise(x, dt_s, ambient_c, *shares[1:], late_s)
     transition = np.eye(SIZE)
     transition[:N, :N], transition[:N, HEAT] = a, by_heat
@@ -255,7 +252,8 @@ def _tangent_at(
     return Tangent(transition, x, dt_s, by_watt)
 
 
-def _stale(tangent: Tangent, x, dt_s: float) -> bool:
+def stale(tangent: Tangent, x, dt_s: float) -> bool:
+    """Whether x, or the step, is too far from the tangent's."""
     return (
         abs(x[ELEMENT] - tangent.x[ELEMENT]) > RENEW_ELEMENT_K
         or abs(x[CHAMBER] - tangent.x[CHAMBER]) > RENEW_CHAMBER_K
@@ -271,8 +269,7 @@ def _gate_innovation(
     # The filter works at the tick nearest to the dead time; the rest of the dead time is neglected.
     innovation = reading_c - estimate.x[SENSOR]
     variance = max(0.0, float(estimate.covariance[SENSOR, SENSOR])) + noise_k * noise_k + 1e-6
-    # What came suddenly is expected to end as suddenly.
-    leaves = sudden and (estimate.heat_w - estimate.calm_w) * innovation < 0.0
+    leaves = sudden and (estimate.heat_w - estimate.calm_w) * innovation < 0.0  # sudden heat ends suddenly
     rejects = LEAVING_REJECTS if leaves else REJECTS
     if innovation * innovation > WILD_SIGMAS**2 * variance and estimate.rejected < rejects:
         estimate.rejected += 1
@@ -310,6 +307,8 @@ def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance
     of_late = float(gain[LATE])
     if of_late != 0.0:
         believed = variance / (variance + doubted(model, estimate.x, estimate.late, estimate.heat_w, dt_s))
+        # Its effect is anything but linear: no reading moves it further than its standard deviation.
+        believed = min(believed, spread(estimate, LATE) / max(1e-9, abs(of_late * innovation)))
         gain[LATE] = of_late * believed
         covariance[LATE, LATE] += variance * (of_late * (1.0 - believed)) ** 2
     states = (*estimate.x, estimate.heat_w, *estimate.shares, estimate.trend_w_per_s, estimate.late)
@@ -317,8 +316,7 @@ def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance
     most_w = LARGEST_UNEXPLAINED * model.power_w
     for k, (low, high) in enumerate(zip(SHARES_LOW, SHARES_HIGH), POWER):
         if not low < corrected[k] < high:
-            # A share at its bound can explain no more. It must count as certain, so that the other states explain the
-            # rest.
+            # At its bound a share can explain no more: it counts as certain, and the other states explain the rest.
             corrected[k] = min(high, max(low, corrected[k]))
             covariance[k, :] = covariance[:, k] = 0.0
     standardised = innovation / math.sqrt(variance)
@@ -394,7 +392,9 @@ __all__ = [
     "doubt_of",
     "lasting_w",
     "spread",
+    "stale",
     "start",
+    "tangent_at",
     "update",
     "with_heat",
 ]

@@ -35,13 +35,20 @@ def _swings(swing) -> str:
     )
 
 
+def _bursts(swing_k: float) -> str:
+    return (
+        f"the firing pattern's bursts swing the chamber by about {swing_k:.1f} K about its mean, which is what the "
+        "control holds: their shortest run is too long for these elements (switching: minimum on, or pattern)"
+    )
+
+
 class Teller:
     """Remembers what was reported already. `legs` are the programme's, for their names."""
 
     def __init__(self, legs):
         self._legs = legs
         self._step = self._door = None
-        self._care = 1.0
+        self._care, self._bursts_k = 1.0, 0.0
         self._warned: dict[str, float] = {}
         #: When each trip came, s since the run's start.
         self.tripped_s: dict[str, float] = {}
@@ -54,6 +61,9 @@ class Teller:
         told += [Event(time_s, "trip", str(trip)) for trip in act.verdict.new_trips]
         slower = [_swings(d.swing)] if d.care > self._care and d.swing is not None else []
         self._care = d.care
+        if d.bursts_k > 2.0 * self._bursts_k:
+            self._bursts_k = d.bursts_k
+            slower.append(_bursts(d.bursts_k))
         for warning in (*act.verdict.warnings, *slower):
             key = NUMBERS.sub("#", warning)
             if warning.startswith(CLOCK_SET) or time_s - self._warned.get(key, -QUIET_S) >= QUIET_S:

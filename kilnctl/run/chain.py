@@ -122,14 +122,14 @@ class Chain:
         self.last = Actuation(burst.fired, burst, contactor, duty, decision, verdict, passed.commanded, passed.power_w)
         return self.last
 
-    def _uneven(self, commanded: float, dt_s: float) -> float:
-        """Share of full power that the bursts of the tick that has passed gave beyond its duty. The pattern is never
-        ahead or behind by more than half of a shortest run (and a tick's rounding); a larger difference has another
-        cause."""
+    def _uneven(self, commanded: float, dt_s: float) -> float | None:
+        """Share of full power that the bursts of the tick that has passed gave beyond its duty; None with the heat off,
+        where nothing is owed any more. The pattern is never ahead or behind by more than half of a shortest run (and a
+        tick's rounding); a larger difference has another cause."""
         last = self.last
         if last is None or last.duty == 0.0:
             self._ahead_s = 0.0
-            return 0.0
+            return None
         most_s = 0.5 * self.pattern.shortest_run / self.pattern.frequency_hz + dt_s
         before_s = self._ahead_s
         self._ahead_s = min(most_s, max(-most_s, before_s + (commanded - last.duty) * dt_s))

@@ -8,22 +8,13 @@ import pytest
 from invented_plants import Invented
 from strange_plants import PLANTS
 
-from kilnctl import size
 from kilnctl.control import estimator, onset
 from kilnctl.control.control_state import EnergyBalanceState
 from kilnctl.control.onset import SECOND, Times
 from kilnctl.run.chain import Chain
 from kilnctl.run.prepare import prepare
-from kilnctl.settings.oven import oven_from
 from kilnctl.settings.schedule import Schedule, Step
-from tests.generated.ovens import numbered
-
-
-def drawn_oven(seed: int, number: int):
-    """(oven, goal °C): 0.8 of the way from the room to its top."""
-    oven = oven_from(numbered(seed, number), f"{seed}/{number}")
-    room = oven.site.ambient_c
-    return oven, round(room + 0.8 * (min(oven.limits.highest_c, size(oven).max_chamber_c) - room), 1)
+from tests.control.control_cases import drawn_oven
 
 
 def heated(oven, plant, goal_c: float, for_s: float):

@@ -14,7 +14,7 @@ POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
 
 def told(teller, time_s, *warnings):
     act = SimpleNamespace(
-        decision=SimpleNamespace(care=1.0, swing=None, step=0, phase="soak"),
+        decision=SimpleNamespace(care=1.0, swing=None, bursts_k=0.0, step=0, phase="soak"),
         verdict=SimpleNamespace(new_trips=(), warnings=warnings),
     )
     events = teller.tell(time_s, SimpleNamespace(door_open=False), act, 0)

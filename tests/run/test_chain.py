@@ -200,10 +200,10 @@ def test_bursts_ahead_of_the_duty_are_told_to_the_controller(monkeypatch):
         played.ticks(commanded=commanded)
         ahead.append(played.controller.given[-1].uneven)
     assert ahead == pytest.approx([0.25, -0.25, 0.5, 0.5, 0.3, 0.0, 0.0, 0.0, -0.5, 0.0, 0.5])
-    # Without a demand what was ahead is forgotten.
+    # Without a demand what was ahead is forgotten, and no burst takes it back.
     played.controller.duty = 0.0
     played.ticks(2, commanded=1.0)
-    assert played.controller.given[-1].uneven == 0.0
+    assert played.controller.given[-1].uneven is None
     played.controller.duty = 0.5
     played.ticks(2, commanded=1.0)
     assert played.controller.given[-1].uneven == 0.5

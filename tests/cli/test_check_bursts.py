@@ -1,0 +1,22 @@
+"""A minimum on that is too long for the elements: check says what it does to the chamber before anything is heated."""
+
+import pytest
+
+from tests.plants.plant_cases import ROOT
+
+OVEN = ROOT / "configs" / "ovens" / "bench-muffle.yaml"
+
+
+@pytest.mark.parametrize(
+    ("minimum_on", "band", "told", "longer"),
+    [("5 s", "1 K", True, True), ("5 s", "30 K", True, False), ("0.02 s", "1 K", False, False)],
+)
+def test_what_long_bursts_do_to_the_chamber(here, tmp_path, minimum_on, band, told, longer):
+    text = OVEN.read_text(encoding="utf-8")
+    assert text.count("switching: {pattern") == 1
+    file, schedule = tmp_path / "oven.yaml", tmp_path / "soak.yaml"
+    file.write_text(text.replace("switching: {", f"switching: {{minimum on: {minimum_on}, "), encoding="utf-8")
+    schedule.write_text(f"schedule: soak\nsteps:\n  - {{to: 700 °C, hold: 1 h, within: {band}}}\n", encoding="utf-8")
+    said = " ".join(here("check", str(file), str(schedule)).stdout.split())
+    assert ("s will swing the chamber by about" in said and "control holds the mean" in said) is told
+    assert ("so it takes longer" in said) is longer
