@@ -159,7 +159,7 @@ def update(
     after.sudden_s = max(0.0, estimate.sudden_s - dt_s)
     # While a dead time that was found fills, no time passes for the filter: a reading is no news.
     if seen and (estimate.dead_s <= 0.0 or len(after.pending) <= len(estimate.pending)):
-        _gate_innovation(model, after, reading_c, dt_s, noise_k, sudden)
+        _gate_innovation(model, after, reading_c, dt_s, noise_k, sudden, doubt)
     if not all(LOWEST_C < t < HIGHEST_C for t in after.x):
         # No oven has such values. The model is wrong or the readings jump: start again from the reading.
         return start(model, reading_c if seen else min(HIGHEST_C, max(ambient_c, 0.0)), ambient_c)
@@ -262,10 +262,11 @@ def stale(tangent: Tangent, x, dt_s: float) -> bool:
 
 
 def _gate_innovation(
-    model: EnergyModel, estimate: Estimate, reading_c: float, dt_s: float, noise_k: float, sudden: bool
+    model: EnergyModel, estimate: Estimate, reading_c: float, dt_s: float, noise_k: float, sudden: bool, doubt: float
 ) -> None:
     """Bring the reading into the estimate, unless it is wild. Readings that stay wild are believed; if they are far
-    away, the estimate is first made uncertain, as after a sudden event."""
+    away, the estimate is first made uncertain, as after a sudden event. Not where the readings left the model that way
+    before (`doubt`): that was coming, it is the model that is wrong, and shares and lateness go on explaining it."""
     # The filter works at the tick nearest to the dead time; the rest of the dead time is neglected.
     innovation = reading_c - estimate.x[SENSOR]
     variance = max(0.0, float(estimate.covariance[SENSOR, SENSOR])) + noise_k * noise_k + 1e-6
@@ -274,7 +275,8 @@ def _gate_innovation(
     if innovation * innovation > WILD_SIGMAS**2 * variance and estimate.rejected < rejects:
         estimate.rejected += 1
         return
-    if estimate.rejected >= rejects and abs(innovation) > SUDDEN_K:
+    came = doubt > DOUBTFUL and estimate.surprise * innovation > 0.0 and not sudden
+    if estimate.rejected >= rejects and abs(innovation) > SUDDEN_K and not came:
         _open_for_sudden_heat(model, estimate, innovation, leaves)
         variance += innovation * innovation
     _correct(model, estimate, innovation, variance, dt_s)
@@ -285,11 +287,9 @@ def _open_for_sudden_heat(model: EnergyModel, estimate: Estimate, innovation: fl
     change."""
     covariance = estimate.covariance.copy()  # until the dead time has passed it is still the last estimate's
     covariance[POWER:, :POWER] = covariance[:POWER, POWER:] = 0.0
-    # With the variance alone gone, what is left is no covariance: a later variance could be negative.
-    covariance[TREND, :] = covariance[:, TREND] = 0.0
+    covariance[TREND, :] = covariance[:, TREND] = 0.0  # with the variance alone gone a later one could be negative
     covariance[CHAMBER, CHAMBER] += innovation * innovation
-    # The chamber has changed and the sensor shows it: if the sensor's state stayed certain, the next readings would be
-    # wild again.
+    # The sensor shows that the chamber has changed: if its state stayed certain, the next readings would be wild again.
     covariance[SENSOR, SENSOR] += innovation * innovation
     if leaves:
         covariance[HEAT, :] = covariance[:, HEAT] = 0.0
