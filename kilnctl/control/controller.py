@@ -21,7 +21,7 @@ from .control_state import EnergyBalanceState, Wanted
 from .decision import Decision, StepInput, duty_of
 from .feasibility import Programme
 from .lateness import hotter_k, more_s_of, unseen_k
-from .ripple import EVEN, TOLD_K, UNSURE_OF_BURSTS, ripple_of, widest_k
+from .ripple import EVEN, TOLD_K, ripple_of, widest_k, wild_k
 
 #: When a new plan is made: after PLAN_EVERY_S (s), or PLAN_STEPS prediction steps if that is shorter; when the followed
 #: temperature has moved by PLAN_MOVED_K (K) and by PLAN_MOVED of its way; and when something changed: on request, or at
@@ -111,7 +111,7 @@ def _estimate(
     elif s.time_s < s.settling_until_s:
         wander, drift = SETTLING_WANDER, SETTLING_DRIFT
     wander *= programme.wander
-    noise_k = math.hypot(s.watch.care * programme.noise_k, UNSURE_OF_BURSTS * s.watch.ripple_k)
+    noise_k = math.hypot(s.watch.care * programme.noise_k, wild_k(s.watch.ripple_k, programme.noise_k))
     model, late = programme.model, programme.late
     passed = (reading.chamber_c, heat_w, dt_s, programme.ambient_c, noise_k, wander, drift)
     if s.onset is not None and s.onset.since_s > 0.0 and (door or not usable):

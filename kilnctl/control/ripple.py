@@ -8,14 +8,13 @@ import numpy as np
 
 from ..firing import Pattern, fire, ready
 from ..model.energy import CHAMBER, SENSOR, EnergyModel, N
-from .estimator import Estimate, stale, tangent_at
+from .estimator import WILD_SIGMAS, Estimate, stale, tangent_at
 from .lateness import more_s_of
 
 #: A burst ripple smaller than this counts as none, K: a sensor does not resolve it.
 RIPPLE_GONE_K = 1e-3  # ±30 %: none
-#: By which share of itself the ripple of a reading may be wrong: it counts as noise. Elements may be half as heavy as
-#: described, or warm a carrier first; without this a burst that moves the reading less than the model says is a sudden
-#: heat, and the next one its end.
+#: By which share of itself the ripple of a reading may be wrong: elements may be half as heavy as described, or warm a
+#: carrier first.
 UNSURE_OF_BURSTS = 0.5  # ±30 %: none
 #: A swing of the chamber by its bursts is told from here on, K peak to peak: what a soak may swing.
 TOLD_K = 1.0  # no effect on control
@@ -51,6 +50,12 @@ def ripple_of(
 def widest_k(before_k: float, ripple_k: tuple[float, ...]) -> float:
     """Swing of the chamber by its bursts, peak to peak, K: twice the largest recent ripple."""
     return max(2.0 * abs(ripple_k[CHAMBER]), FADES * before_k)
+
+
+def wild_k(ripple_k: float, noise_k: float) -> float:
+    """What the error of a reading's ripple adds to its noise, K: what would be wild. Without it a burst that moves the
+    reading less than the model says is a sudden heat, and the next one its end."""
+    return max(0.0, UNSURE_OF_BURSTS * ripple_k - WILD_SIGMAS * noise_k)
 
 
 def swing_of(model: EnergyModel, pattern: Pattern, at_c: float) -> tuple[float, float]:
