@@ -134,16 +134,16 @@ def tell_limiter(oven: Oven, load: Load | None, guard: Guard, trip_c: float, u: 
             f"and at full power from cold by {u.temperature(heated)}"
         )
     print(f"  if the control sensor reads too low, {told} ({coolest.words})")
-    unsaid = load is not None and load.known_within is None
-    if held_c < most_c and unsaid and not coolest.learnt:
-        known = coolest_of(oven, replace(load, known_within=KNOWN), guard.model, guard.doubt)
+    unsaid = load if load is not None and load.known_within is None else None
+    if held_c < most_c and unsaid is not None and not coolest.learnt:
+        known = coolest_of(oven, replace(unsaid, known_within=KNOWN), guard.model, guard.doubt)
         sooner_c = heated_c(known, guard.model, trip_c, metered)
         if sooner_c < heated - DIFFERS_K:
             print(
                 f"  note: with the load weighed and measured, by {u.temperature(sooner_c)} (load: 'known within: "
                 f"{100.0 * KNOWN:.0f} %')"
             )
-    if coolest.learnt and unsaid:
+    if coolest.learnt and unsaid is not None:
         print(
             f"  note: a load more than {100.0 * LEAST_KNOWN:.0f} % heavier than written may end the heat too; write "
             "what it weighs, or how far it may be off (load: 'known within: 200 %')"

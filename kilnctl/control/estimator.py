@@ -160,15 +160,21 @@ def update(
     # While a dead time that was found fills, no time passes for the filter: a reading is no news.
     if seen and (estimate.dead_s <= 0.0 or len(after.pending) <= len(estimate.pending)):
         _gate_innovation(model, after, reading_c, dt_s, noise_k, sudden, doubt)
-    if not all(LOWEST_C < t < HIGHEST_C for t in after.x):
-        # No oven has such values. The model is wrong or the readings jump: start again from the reading.
-        return start(model, reading_c if seen else min(HIGHEST_C, max(ambient_c, 0.0)), ambient_c)
-    if drift == 1.0 and not sudden:
-        after.calm_w += (after.heat_w - after.calm_w) * min(1.0, dt_s / CALM_S)
-    after.lately_w += (power_w - after.lately_w) * min(1.0, dt_s / LATELY_S)
-    after.before_w += (power_w - after.before_w) * min(1.0, dt_s / BEFORE_S)
-    _forward_to_now(model, after, late_s, ambient_c)
-    return after
+    if _is_possible(after.x):
+        if drift == 1.0 and not sudden:
+            after.calm_w += (after.heat_w - after.calm_w) * min(1.0, dt_s / CALM_S)
+        after.lately_w += (power_w - after.lately_w) * min(1.0, dt_s / LATELY_S)
+        after.before_w += (power_w - after.before_w) * min(1.0, dt_s / BEFORE_S)
+        _forward_to_now(model, after, late_s, ambient_c)
+        if _is_possible(after.now):
+            return after
+    # The model is wrong or the readings jump: start again from the reading.
+    return start(model, reading_c if seen else min(HIGHEST_C, max(ambient_c, 0.0)), ambient_c)
+
+
+def _is_possible(x) -> bool:
+    """Whether any oven can have these temperatures, °C."""
+    return all(LOWEST_C < t < HIGHEST_C for t in x)
 
 
 def _adapt_noise(
