@@ -7,7 +7,7 @@ from dataclasses import replace
 from ..body import load_oven
 from ..body.bursts import bursts_note
 from ..control import planned_s
-from ..control.ripple import TOLD_K, swing_of
+from ..control.ripple import TOLD_K
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.doubt import coolest_of, day_zero_doubt
@@ -16,6 +16,7 @@ from ..model.promise import heated_c, promised_c
 from ..model.uncertainty import ModelUncertainty, uncertainty_of
 from ..output import Units, about
 from ..report.findings_text import brief_lines, findings_lines
+from ..run.burst_swing import swing_of
 from ..run.prepare import Guard, PreparedRun, prepare
 from ..safety import Policy, policy_for, schedule_trip_words, vapour_sum
 from ..settings.construction import Load

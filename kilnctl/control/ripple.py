@@ -4,10 +4,7 @@ Its heat adds up to nothing, and so does it, computed with the tangent at even h
 has just taken the oven it does not, and control held the chamber off its reference by the mean of it: 10 K with
 elements that a burst moves by 190 K."""
 
-import numpy as np
-
-from ..firing import Pattern, fire, ready
-from ..model.energy import CHAMBER, SENSOR, EnergyModel, N
+from ..model.energy import CHAMBER, EnergyModel, N
 from .estimator import WILD_SIGMAS, Estimate, stale, tangent_at
 from .lateness import more_s_of
 
@@ -18,8 +15,8 @@ RIPPLE_GONE_K = 1e-3  # ±30 %: none
 UNSURE_OF_BURSTS = 0.5  # ±30 %: none
 #: A swing of the chamber by its bursts is told from here on, K peak to peak: what a soak may swing.
 TOLD_K = 1.0  # no effect on control
-#: The largest recent ripple is reduced by this factor each tick; steps of a shortest run and of a whole forecast.
-FADES, RUN_STEPS, STEPS = 0.99, 20, 4000
+#: The largest recent ripple is reduced by this factor each tick.
+FADES = 0.99
 #: No ripple at all, of any temperature, K.
 EVEN = (0.0,) * N
 
@@ -56,21 +53,3 @@ def wild_k(ripple_k: float, noise_k: float) -> float:
     """What the error of a reading's ripple adds to its noise, K: what would be wild. Without it a burst that moves the
     reading less than the model says is a sudden heat, and the next one its end."""
     return max(0.0, UNSURE_OF_BURSTS * ripple_k - WILD_SIGMAS * noise_k)
-
-
-def swing_of(model: EnergyModel, pattern: Pattern, at_c: float) -> tuple[float, float]:
-    """By how much this pattern swings chamber and reading about their means, peak to peak, K, while the chamber is held
-    at at_c (°C)."""
-    x, watts = model.steady(at_c)
-    duty = watts / model.power_w
-    if not 0.0 < duty < 1.0:
-        return 0.0, 0.0
-    step_s = max(1.0, pattern.shortest_run / RUN_STEPS) / pattern.frequency_hz
-    a, by_power, _ = model.linearise(x, step_s, model.ambient_c)
-    state, ripple, seen = ready(pattern), np.zeros(N), []
-    for _ in range(STEPS):
-        state, burst = fire(pattern, state, duty, step_s, runs_wanted=False)
-        ripple = a.dot(ripple) + by_power * (model.power_w * (burst.fired - duty))
-        seen.append((ripple[CHAMBER], ripple[SENSOR]))
-    chamber_k, reading_k = np.ptp(np.array(seen[STEPS // 2 :]), axis=0).tolist()
-    return chamber_k, reading_k

@@ -10,10 +10,11 @@ from strange_plants import PLANTS
 
 from kilnctl.control import estimator
 from kilnctl.control.control_state import EnergyBalanceState
-from kilnctl.control.ripple import EVEN, TOLD_K, ripple_of, swing_of
+from kilnctl.control.ripple import EVEN, TOLD_K, ripple_of
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER, ELEMENT, LINING
 from kilnctl.record.events import Teller
+from kilnctl.run.burst_swing import swing_of
 from kilnctl.run.chain import Chain
 from kilnctl.run.prepare import prepare
 from tests.control.control_cases import drawn_oven, schedule_of
@@ -70,6 +71,7 @@ def test_bursts_that_are_too_long_are_told_and_the_mean_is_held():
     seen = Soaked(oven, PLANTS["film falls"](oven, goal_c, 1), goal_c, 3600.0)
     assert abs(seen.mean_k(600)) < 1.0
     swing_k = float(np.ptp(seen.truth[-600:]))
+    assert seen.decision is not None
     assert swing_k > 50.0 and seen.decision.bursts_k == pytest.approx(swing_k, rel=0.4), "elements are not as described"
     said = [text for text in seen.told if "bursts swing the chamber" in text]
     assert 1 <= len(said) <= 6 and "minimum on" in said[-1]

@@ -349,8 +349,8 @@ def test_only_the_chain_passes_duty_to_firing_and_only_loops_drive_a_plant():
             if name in callers and ast.unparse(node.func) not in OTHER_ADVANCES:
                 callers[name].add(relative)
     assert callers["pass_duty"] == {"run/chain.py", "safety/gate.py"}
-    # The flickermeter works out the cycles of a pattern and drives nothing.
-    assert callers["fire"] == {"run/chain.py", "firing/flicker.py"}
+    # The flickermeter and the forecast of a swing work out the cycles of a pattern and drive nothing.
+    assert callers["fire"] == {"run/chain.py", "firing/flicker.py", "run/burst_swing.py"}
     assert callers["Permit"] == {"safety/judge.py", "safety/gate.py"}, "permits are made by the rules alone"
     assert callers["desk_permit"] == {"rig/desk.py"}, "but for the guided test with the heater disconnected"
     assert callers["Gate"] == {"run/chain.py"}
