@@ -11,6 +11,7 @@ from ..plants.injection import PlantFault, load_faults
 from ..plants.outside import load_plant
 from ..plants.plant import truth_of
 from ..plants.virtual_oven import VirtualOven
+from ..record.events import last_of_bursts
 from ..record.folder import new_folder
 from ..report.summary_text import drying_words, summaries_compared, summary_text
 from ..report.verdict import verdict
@@ -91,13 +92,18 @@ def run(args: argparse.Namespace) -> int:
     if args.compare and result.outcome != Outcome.INTERRUPTED:
         _compare(args, ready, summary, faults, u)
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
-    print(f"next: {_next(args, told.good, result.outcome)}")
+    bursts = last_of_bursts(result.events)
+    if bursts is not None:
+        print(f"note: {u.words(bursts)}")
+    print(f"next: {_next(args, told.good, result.outcome, bursts is not None)}")
     return ExitStatus.of_run(result.outcome, told.good)
 
 
-def _next(args: argparse.Namespace, good: bool, outcome: str) -> str:
+def _next(args: argparse.Namespace, good: bool, outcome: str, bursts: bool) -> str:
     if good:
         return f"kilnctl study {args.oven} {args.schedule} (how sure that is)"
+    if outcome == Outcome.FINISHED and bursts:
+        return f"allow shorter bursts in {args.oven} (switching), then kilnctl check {args.oven} {args.schedule}"
     if outcome == Outcome.FINISHED:
         return f"change the schedule as the first line says, then kilnctl check {args.oven} {args.schedule}"
     if outcome == Outcome.TRIPPED:

@@ -2,12 +2,14 @@
 
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from ..safety.rules_loop import CLOCK_SET
 
 #: The same warning (numbers ignored) is repeated after this at the earliest, s; each step of the wall clock is told.
 QUIET_S = 600.0
+BURSTS_SWING = "the firing pattern's bursts swing the chamber"
 NUMBERS = re.compile(r"[-±+]?\d+(?:\.\d+)?")
 
 
@@ -37,9 +39,14 @@ def _swings(swing) -> str:
 
 def _bursts(swing_k: float) -> str:
     return (
-        f"the firing pattern's bursts swing the chamber by about {swing_k:.1f} K about its mean, which is what the "
+        f"{BURSTS_SWING} by about {swing_k:.1f} K about its mean, which is what the "
         "control holds: their shortest run is too long for these elements (switching: minimum on, or pattern)"
     )
+
+
+def last_of_bursts(events: Iterable[Event]) -> str | None:
+    """What was last told of bursts that swing the chamber; None where nothing was."""
+    return next((e.text for e in reversed(list(events)) if e.text.startswith(BURSTS_SWING)), None)
 
 
 class Teller:
@@ -61,9 +68,9 @@ class Teller:
         told += [Event(time_s, "trip", str(trip)) for trip in act.verdict.new_trips]
         slower = [_swings(d.swing)] if d.care > self._care and d.swing is not None else []
         self._care = d.care
-        if d.bursts_k > 2.0 * self._bursts_k:
+        if d.bursts_k > 2.0 * self._bursts_k:  # it grows with the heat: each time it is told
             self._bursts_k = d.bursts_k
-            slower.append(_bursts(d.bursts_k))
+            told.append(Event(time_s, "warning", _bursts(d.bursts_k)))
         for warning in (*act.verdict.warnings, *slower):
             key = NUMBERS.sub("#", warning)
             if warning.startswith(CLOCK_SET) or time_s - self._warned.get(key, -QUIET_S) >= QUIET_S:

@@ -20,3 +20,15 @@ def test_what_long_bursts_do_to_the_chamber(here, tmp_path, minimum_on, band, to
     said = " ".join(here("check", str(file), str(schedule)).stdout.split())
     assert ("s will swing the chamber by about" in said and "control holds the mean" in said) is told
     assert ("so it takes longer" in said) is longer
+
+
+@pytest.mark.parametrize("minimum_on", ["5 s", "0.02 s"])
+def test_a_rehearsal_says_that_the_bursts_and_not_the_schedule_are_at_fault(here, tmp_path, minimum_on):
+    """ "Change the schedule as the first line says" was its advice, and the first line said nothing of bursts."""
+    text = OVEN.read_text(encoding="utf-8")
+    file, schedule = tmp_path / "oven.yaml", tmp_path / "soak.yaml"
+    file.write_text(text.replace("switching: {", f"switching: {{minimum on: {minimum_on}, "), encoding="utf-8")
+    schedule.write_text("schedule: soak\nsteps:\n  - {to: 200 °C, hold: 5 min, within: 1 K}\n", encoding="utf-8")
+    said = here("rehearse", str(file), str(schedule), "--out", str(tmp_path)).stdout
+    told = "allow shorter bursts in" in said and "bursts swing the chamber by about" in said
+    assert told is (minimum_on == "5 s"), said

@@ -1,6 +1,7 @@
 """The control corrects the reading for the bursts, holds the chamber's mean, tells of what they swing it by, and gives
 the rules the heat that a cold lining takes."""
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -74,7 +75,9 @@ def test_bursts_that_are_too_long_are_told_and_the_mean_is_held():
     assert seen.decision is not None
     assert swing_k > 50.0 and seen.decision.bursts_k == pytest.approx(swing_k, rel=0.4), "elements are not as described"
     said = [text for text in seen.told if "bursts swing the chamber" in text]
-    assert 1 <= len(said) <= 6 and "minimum on" in said[-1]
+    told_k = [float(text.split("by about ")[1].split(" K")[0]) for text in said]
+    assert all(b > 2.0 * a for a, b in itertools.pairwise([TOLD_K / 2.0, *told_k])), "each doubling is told"
+    assert told_k[-1] > 0.4 * swing_k and "minimum on" in said[-1]
     assert "its bursts swing the chamber by" in seen.decision.reason
 
 
