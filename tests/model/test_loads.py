@@ -100,6 +100,7 @@ def test_the_hottest_oven_has_the_least_to_warm_and_the_warmest_room(muffle):
     assert hot.chamber_j_per_k == pytest.approx(model.chamber_j_per_k / at_once.capacity)
     assert hot.element_j_per_k == pytest.approx(model.element_j_per_k / 1.3)
     assert hot.room_c == model.ambient_c + 10.0 and hot.extra_w == model.extra_w and hot.door_w_per_k == 0.0
+    assert hot.door_m2 == hot.water_j == hot.lag_s == 0.0, "shut, dry, and compared with the chamber itself"
     assert begun(loads_of(oven, None, model, FITTED), hot.room_c + COLD_K).judged
     assert loads_of(oven, None, model, NO_DOUBT) == ()
 
