@@ -5,9 +5,9 @@ import dataclasses
 import pytest
 
 from kilnctl.model.day_zero import day_zero
-from kilnctl.model.doubt import coolest_of
+from kilnctl.model.doubt import coolest_of, envelope_of
 from kilnctl.safety import HARD_CEILINGS, policy_for
-from kilnctl.safety.model_rates import fastest_k_per_s
+from kilnctl.safety.model_rates import fastest_k_per_s, near_elements_k_per_s
 from kilnctl.settings.construction import Fan
 
 
@@ -38,6 +38,16 @@ def test_a_model_lifts_no_ceiling_and_its_coolest_oven_comes_along(oven):
         assert getattr(policy, name) == HARD_CEILINGS[name], name
     coolest = coolest_of(muffle, None, model)
     assert policy_for(muffle, model=model, coolest=coolest).coolest is coolest
+
+
+def test_a_sensor_near_the_lightest_elements_may_rise_faster_than_the_chamber(oven):
+    cabinet = oven("curing-cabinet")
+    model = day_zero(cabinet)
+    envelope = envelope_of(cabinet, None, model)
+    near = near_elements_k_per_s(envelope[2], cabinet.sensors.control.lag_s)
+    alone = policy_for(cabinet, model=model).rise_k_per_s
+    assert near > 0.1
+    assert policy_for(cabinet, model=model, envelope=envelope).rise_k_per_s == pytest.approx(alone + near)
 
 
 @pytest.mark.parametrize(("kind", "pulse", "timed"), [("pins", 17, True), ("pins", None, False), ("board", 17, False)])
