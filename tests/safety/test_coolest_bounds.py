@@ -117,6 +117,7 @@ def test_what_may_not_be_there_holds_no_heat_at_the_start():
 
 
 def test_a_sensor_shows_something_of_its_chamber():
+    assert (SMALL.near_elements, SMALL.near_walls) == (0.0, 0.0), "in its place, unless said"
     assert dataclasses.replace(SMALL, near_elements=0.99).near_elements == 0.99
     for bad in (1.0, 1.5, -0.1, float("nan")):
         with pytest.raises(ValueError, match="oven in lumps: "):
