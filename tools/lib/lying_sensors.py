@@ -16,7 +16,7 @@ from broken_ovens import Bench, file_of
 from scenarios import schedule_file
 
 from kilnctl import load_oven, load_schedule
-from kilnctl.model.load_range import LEAST_KNOWN, LOAD_TIMES, load_range
+from kilnctl.model.load_range import energy_range, load_range
 from kilnctl.plants.conditions import Conditions, Variation
 from kilnctl.plants.injection import PlantFault
 from kilnctl.settings.construction import Load
@@ -83,7 +83,7 @@ def heated(plan: Schedule) -> Schedule:
 def put_in_of(oven: Oven, load: Load, wet_kg: float, learnt: bool, generator: random.Random) -> Load:
     """What is really in, which the file calls `load`: as well known as it says, else from 0.3 times that to the most
     that the rules allow, half as much again in an oven that was learnt."""
-    most = 1.0 + LEAST_KNOWN if learnt else LOAD_TIMES
+    most = energy_range(oven, dataclasses.replace(load, known_within=None), learnt).most
     times, like = math.exp(generator.uniform(math.log(0.3), math.log(most))), generator.uniform(0.5, 1.0)
     mass, area, may_be = times, times, load_range(oven, load)
     if may_be.declared:
