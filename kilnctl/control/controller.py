@@ -111,7 +111,7 @@ def _estimate(
     elif s.time_s < s.settling_until_s:
         wander, drift = SETTLING_WANDER, SETTLING_DRIFT
     wander *= programme.wander
-    noise_k = math.hypot(s.watch.care * programme.noise_k, wild_k(s.watch.ripple_k, programme.noise_k))
+    noise_k = math.hypot(programme.noise_k, wild_k(s.watch.ripple_k, programme.noise_k))
     model, late = programme.model, programme.late
     passed = (reading.chamber_c, heat_w, dt_s, programme.ambient_c, noise_k, wander, drift)
     if s.onset is not None and s.onset.since_s > 0.0 and (door or not usable):

@@ -35,6 +35,9 @@ WARMED, WARMED_SD = (1.0, 0.9, 0.65), (0.15, 0.2, 0.25)  # ±30 %: none
 #: 0.5 % and above DOUBTFUL in 0.002 % of cases. Beyond DOUBTFUL the walk goes on growing with that mean.
 CALM, QUICK = 1.25e-5, 1.2e-3  # ±30 %: none
 SURPRISE_S, SURE, DOUBTFUL = 20.0, 8.0, 18.0  # ±30 %: SURPRISE_S swing +0.02/0 K
+#: Heat that has moved will move again, as that of a supply without a meter does: this share of what the walk was (root
+#: mean square over RESTLESS_S, s) remains, so that the next change need not first stand out from the noise.
+RESTLESS, RESTLESS_S = 0.7, 600.0
 #: Random walk of the unknown heat's trend, share of full power per s and √s, and the time constant with which the trend
 #: fades, s. Unexplained heat fades as the lining warms through; an estimate without a trend lags behind it for an hour.
 #: The walk grows by TREND_WALK_MOVING times the difference of the mean powers over LATELY_S and BEFORE_S, as a share of
@@ -84,7 +87,8 @@ class Estimate:
     its trend and `shares` (power, lining, contents) are the values one dead time ago; `now` holds the temperatures now,
     °C. `unexplained_w`: all that the model does not explain, as a heat flow into the chamber. `calm_w`: mean of
     `heat_w` outside sudden events; `surprise`: recent mean of the innovations in standard deviations; `late`:
-    lateness; `dead_s`: by how much the dead time is longer than the model's (`kilnctl.control.onset`)."""
+    lateness; `dead_s`: by how much the dead time is longer than the model's (`kilnctl.control.onset`);
+    `restless`: recent mean square of how far the readings disagreed, 0..1."""
 
     x: tuple[float, ...]
     covariance: np.ndarray  # (SIZE, SIZE)
@@ -104,6 +108,7 @@ class Estimate:
     sudden_s: float = 0.0
     late: float = 0.0
     dead_s: float = 0.0
+    restless: float = 0.0
 
 
 def start(model: EnergyModel, reading_c: float, ambient_c: float, late: float = 0.0) -> Estimate:
@@ -157,6 +162,9 @@ def update(
     # `after` is new: the functions below change it, until it is handed out.
     after, late_s = _predict(model, estimate, power_w, dt_s, ambient_c, process_noise, fixed)
     after.sudden_s = max(0.0, estimate.sudden_s - dt_s)
+    # An event with its own end tells nothing of what comes after it.
+    news = _news(doubt) if seen and not sudden and drift == 1.0 else 0.0
+    after.restless += (news * news - after.restless) * min(1.0, dt_s / RESTLESS_S)
     # While a dead time that was found fills, no time passes for the filter: a reading is no news.
     if seen and (estimate.dead_s <= 0.0 or len(after.pending) <= len(estimate.pending)):
         _gate_innovation(model, after, reading_c, dt_s, noise_k, sudden, doubt)
@@ -177,15 +185,21 @@ def _is_possible(x) -> bool:
     return all(LOWEST_C < t < HIGHEST_C for t in x)
 
 
+def _news(doubt: float) -> float:
+    """How far readings disagree with the model, from 0 (as noise would) to 1."""
+    return min(1.0, max(0.0, (doubt - SURE) / (DOUBTFUL - SURE)))
+
+
 def _adapt_noise(
     model: EnergyModel, estimate: Estimate, doubt: float, wander: float, drift: float, fixed: bool
 ) -> np.ndarray:
     """Process noise of each state, variance per s, (SIZE,): it grows as the recent readings disagree with the model.
     `fixed`: the shares do not walk."""
-    news = min(1.0, max(0.0, (doubt - SURE) / (DOUBTFUL - SURE)))
+    news = _news(doubt)
     # The further from their prediction, the more has changed; else temperatures that no sensor measures explain it.
     alarm = math.sqrt(max(1.0, doubt / DOUBTFUL))
-    heat_walk_w = wander * (CALM + (QUICK - CALM) * news * alarm) * model.power_w
+    moves = max(news * alarm, RESTLESS * math.sqrt(estimate.restless))
+    heat_walk_w = wander * (CALM + (QUICK - CALM) * moves) * model.power_w
     if estimate.sudden_s > 0.0:
         heat_walk_w = max(heat_walk_w, SUDDEN * model.power_w)
     trend_walk_w = TREND_WALK * model.power_w + TREND_WALK_MOVING * abs(estimate.lately_w - estimate.before_w)
@@ -241,7 +255,7 @@ def _predict(
     e = estimate  # by place: a tick makes one of these, and names cost more than the numbers
     after = Estimate(
         *(x, covariance, e.now, heat_w, trend_w_per_s, shares, e.unexplained_w, tuple(pending), tangent, age),
-        *(e.rejected, e.surprise, e.calm_w, e.lately_w, e.before_w, e.sudden_s, e.late, e.dead_s),
+        *(e.rejected, e.surprise, e.calm_w, e.lately_w, e.before_w, e.sudden_s, e.late, e.dead_s, e.restless),
     )
     return after, late_s
 

@@ -5,8 +5,9 @@ own period: up and down in turn, with equal size and equal time. This module loo
 whose turning points (of the smoothed error) are on both sides of zero. Each wave that does not become smaller makes the
 control more cautious by the factor `STEP`; a long calm makes it quicker again.
 
-Caution is a factor (`care`): readings count that much less against the model, and bends of the power curve cost that
-much more. In the limit only the model's own power is left, without feedback, and no oven can swing."""
+Caution is a factor (`care`): bends of the power curve cost that much more. Readings keep their weight: an estimate that
+comes later than the powers it corrects makes the swing larger. (With less weight as well, two zones at 384 °C swung up
+to 18 K over, and by 5 K without; a supply that varies by ±8 % moved the chamber 2.6 K, and 0.7 K without.)"""
 
 import math
 from dataclasses import dataclass
@@ -24,8 +25,8 @@ HALF_WAVES, UNEVEN, FALLEN = 3, 2.5, 0.6  # ±30 %: UNEVEN error 0/+4.5 %
 TICKS, SMOOTHED, LATE = 4.0, 2.0, 1.0  # ±30 %: none
 #: A swing is at least this many times the bursts' ripple; the largest ripple seen is reduced by this factor each tick.
 RIPPLES, FADES = 4.0, 0.99  # ±30 %: none
-#: Factor of one step of caution, and the most caution. Caution multiplies the noise of a reading; the estimator's
-#: bandwidth goes with its inverse root, so a step halves it, and the most, three steps, leaves an eighth.
+#: Factor of one step of caution, and the most caution, three steps. The plan's answer to an error becomes slower by
+#: about the cube root of the caution (cost of bends against that of errors, the chamber as an integrator).
 STEP, MOST = 4.0, 64.0  # ±30 %: none
 #: After calm for this many periods, and for at least this long, s, the caution is halved.
 CALM_PERIODS, CALM_S = 10.0, 1800.0  # ±30 %: none
