@@ -11,7 +11,7 @@ from kilnctl import Reading, control
 from kilnctl.control import StepInput, estimator, programme_of
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER, CONTENTS, SENSOR, N
-from tests.control.control_cases import schedule_of
+from tests.control.control_cases import at_rest, schedule_of
 
 OURS = control.EnergyBalanceControl()
 
@@ -112,23 +112,6 @@ def test_linearisation_against_python_control(cabinet_model):
 
 
 # ---- noise and disturbances ------------------------------------------------------------------------------------------
-
-
-def at_rest(m, seconds, extra=lambda t: 0.0, noise_k=0.15, seed=4):
-    """Estimates and true unexplained heat while the model itself, held at 200 °C, is disturbed."""
-    rng = np.random.default_rng(seed)
-    x, power = m.steady(200.0)
-    estimate, line, out = estimator.start(m, 200.0, 20.0), [200.0] * (1 + int(m.dead_s)), []
-    # The holding power is known, and the filter has settled.
-    estimate.x = estimate.now = tuple(x)
-    for t in range(seconds):
-        x = m.step(x, power, 1.0, 20.0, extra(t))
-        line.append(x[SENSOR])
-        estimate = estimator.update(
-            m, estimate, line[-1 - int(m.dead_s)] + noise_k * rng.standard_normal(), power, 1.0, 20.0, noise_k
-        )
-        out.append((estimate.unexplained_w, estimator.doubt_of(estimate, 1.0)))
-    return np.array(out)
 
 
 def test_noise_alone_hardly_moves_the_power(cabinet_model):

@@ -3,9 +3,12 @@ ends."""
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
-from strange_plants import PLANTS
+from invented_plants import Invented, told
+from lessons_in_a_row import Noted
+from strange_plants import PLANTS, described
 
 from kilnctl import VirtualOven
 from kilnctl.control import EnergyBalanceControl, programme_of
@@ -15,8 +18,11 @@ from kilnctl.model.day_zero import day_zero
 from kilnctl.record.events import Teller
 from kilnctl.run.chain import Chain
 from kilnctl.run.prepare import prepare
-from kilnctl.run.rehearsal import follow
+from kilnctl.run.rehearsal import follow, simulate
+from kilnctl.settings.oven import oven_from
+from kilnctl.settings.schedule import Schedule, Step
 from tests.control.control_cases import schedule_of
+from tests.generated.ovens import numbered
 
 NOISE_K = 0.1
 
@@ -78,6 +84,52 @@ def test_a_long_calm_makes_it_brisk_again():
     for t in range(14400):
         calm = watched(calm, 400.0 + t, 0.0, NOISE_K, 1.0)
     assert calm.care == 1.0
+
+
+def test_caution_slows_the_powers_and_leaves_readings_their_weight(oven):
+    """An estimate that comes later than the powers it corrects makes a swing larger."""
+    cabinet = oven("curing-cabinet")
+    model = day_zero(cabinet, cabinet.usual_load, 200.0)
+    programme = programme_of(cabinet, schedule_of(dict(to_c=200.0, hold_s=3600.0)), model)
+    plant, ours = VirtualOven(cabinet, load=cabinet.usual_load, seed=3), EnergyBalanceControl()
+    reading = plant.advance(1.0, 0.0, True)
+    state = ours.start(programme, reading)
+    for _ in range(900):
+        state, d = ours.step(programme, state, StepInput(reading, 1.0))
+        reading = plant.advance(1.0, d.duty, True)
+    ends = []
+    for care in (1.0, MOST):
+        begun = replace(state, watch=state.watch._replace(care=care), plan=None)
+        ends.append(ours.step(programme, begun, StepInput(reading, 1.0)))
+    (quick, _), (slow, _) = ends
+    assert quick.estimate.now == slow.estimate.now and quick.estimate.heat_w == slow.estimate.heat_w
+    bends = [sum(abs(b - a) for a, b in pairwise(s.plan.powers_w)) for s in (quick, slow)]
+    assert bends[1] < bends[0]
+
+
+#: Drawn ovens and plants whose chamber swung (two zones: 18 K over; a supply without a meter: 2.6 K peak to peak),
+#: because caution made the estimate slow as well.
+SWUNG = [("500/38", 384.0, "two zones", 8.0, 1.0), ("500/95", 264.0, "supply ±8 %, no meter", 1.5, 1.5)]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name, top_c, structure, over_k, swing_k", SWUNG)
+def test_caution_makes_a_swing_smaller(name, top_c, structure, over_k, swing_k):
+    seed, number = map(int, name.split("/"))
+    drawn = oven_from(numbered(seed, number), name)
+    if structure in PLANTS:
+        drawn = described(structure, drawn)
+        plant = PLANTS[structure](drawn, top_c, 1)
+    else:
+        drawn = told(drawn, 1)
+        plant = Invented(drawn, structure, 1)
+    schedule = Schedule(name="soak", steps=(Step(to_c=top_c, hold_s=3600.0, within_k=10.0),))
+    noted = Noted(plant, 40000)
+    done = simulate(prepare(drawn, schedule), noted, 1)
+    truth = noted.truth
+    arrived = next(i for i, c in enumerate(truth) if c > top_c - 3.0)
+    late = truth[arrived + 2 * (len(truth) - arrived) // 3 :]
+    assert not done.trips and max(truth) - top_c < over_k and max(late) - min(late) < swing_k
 
 
 def late_muffle(oven, warm_s: int):
