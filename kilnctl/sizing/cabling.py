@@ -32,10 +32,10 @@ def voltage_drop(c: Circuit) -> float | None:
 
 
 def volts_share(c: Circuit) -> float:
-    """Voltage at the elements at full power, over the supply's; 1 if the cable is not described. Elements of R behind a
-    cable of r are a voltage divider (Ohm's and Kirchhoff's laws), R/(R + r), and r/R is the drop at the rated current,
-    which is what `voltage_drop` reckons; three balanced phases are three of them. The power is its square of the rated
-    one."""
+    """Voltage at the elements at full power over the supply's, a share; 1 if the cable is not described. Elements of R
+    behind a cable of r are a voltage divider (Ohm's and Kirchhoff's laws): of R + r they get R, and r by R is the drop
+    at the rated current, which `voltage_drop` reckons. Three balanced phases are three of them. Power goes by its
+    square."""
     return 1.0 / (1.0 + (voltage_drop(c) or 0.0))
 
 

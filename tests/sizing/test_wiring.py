@@ -337,11 +337,13 @@ def test_one_group_on_three_lines_is_said_in_the_singular(wired):
 def test_what_the_cable_leaves_of_the_power_against_the_circuit(oven, watts, volts, three):
     """Kirchhoff's laws for one loop: source, wire there and back, element; a balanced star has three loops, each with
     one wire and a third of the power at the phase's voltage."""
-    supply = {"connection": "star"} if three else {}
+    connection = "star" if three else None
     bare = dataclasses.replace(
         oven("curing-cabinet"),
         elements=dataclasses.replace(oven("curing-cabinet").elements, power_w=watts, groups=3, resistance_ohm=None),
-        supply=Supply(voltage_v=volts, frequency_hz=50.0, cable_area_m2=2.5 * MM2, cable_length_m=40.0, **supply),
+        supply=Supply(
+            voltage_v=volts, frequency_hz=50.0, cable_area_m2=2.5 * MM2, cable_length_m=40.0, connection=connection
+        ),
     )
     wire_ohm = 1.9e-8 * 40.0 / (2.5 * MM2)
     loops, source_v, wires = (3, volts / math.sqrt(3.0), 1) if three else (1, volts, 2)
