@@ -85,8 +85,6 @@ class Trip:
 class EachTime(str):
     """A warning of something that happened in this tick alone: whoever tells warnings tells each one of these."""
 
-    __slots__ = ()
-
 
 @dataclass(frozen=True, slots=True)
 class Verdict:

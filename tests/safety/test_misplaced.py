@@ -112,3 +112,10 @@ def test_of_two_places_each_larger_share_counts():
     one, other = Place(0.1, 0.5), Place(0.2, 0.0)
     assert one.wider(other) == other.wider(one) == Place(0.2, 0.5) and one.wider(None) == one
     assert Place(0.0, 0.0).wider(Place(0.0, 0.999)) == Place(0.0, 0.999)
+
+
+def test_a_place_does_not_change():
+    place = Place(0.1, 0.5)
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        setattr(place, "near_walls", 0.6)  # noqa: B010 - pyright knows that it must not
+    assert not hasattr(place, "__dict__")
