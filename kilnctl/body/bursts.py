@@ -32,15 +32,12 @@ def bursts_note(oven: Oven) -> str | None:
     """A sentence about the pattern for the user, or None."""
     switching, pattern, rate = oven.switching, pattern_for(oven), elements_k_per_s(oven)
     run_s = pattern.shortest_run / pattern.frequency_hz
-    named = dataclasses.replace(oven, switching=dataclasses.replace(switching, minimum_on_s=None))
     if switching.minimum_on_s is not None:
         if run_s * rate <= SPOKEN_OF_K:
             return None
-        better_s = pattern_for(named).shortest_run / pattern.frequency_hz
         return (
-            f"bursts of {run_s:.2g} s move these elements by {run_s * rate:.0f} K and swing the chamber; without "
-            "'minimum on' the pattern "
-            f'"{switching.pattern}" would fire in runs of {better_s:.2g} s here'
+            f"bursts of {run_s:.2g} s move these elements by {run_s * rate:.0f} K and swing the chamber; "
+            f"{without_minimum_on(oven)}"
         )
     asked_s = cycles.SHORTEST_RUN_S[switching.pattern]
     if asked_s <= run_s + 0.5 / pattern.frequency_hz:
@@ -53,3 +50,10 @@ def bursts_note(oven: Oven) -> str | None:
         f"by {asked_s * rate:.0f} K, and the chamber "
         f"with them, so they are fired in runs of {run_s:.2g} s. {hint}"
     )
+
+
+def without_minimum_on(oven: Oven) -> str:
+    """How long the pattern's runs would be here without a time in seconds, in words."""
+    named = pattern_for(dataclasses.replace(oven, switching=dataclasses.replace(oven.switching, minimum_on_s=None)))
+    run_s = named.shortest_run / named.frequency_hz
+    return f"without 'minimum on' the pattern \"{oven.switching.pattern}\" would fire in runs of {run_s:.2g} s here"

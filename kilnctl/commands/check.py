@@ -5,7 +5,7 @@ import math
 from dataclasses import replace
 
 from ..body import load_oven
-from ..body.bursts import bursts_note
+from ..body.bursts import bursts_note, without_minimum_on
 from ..control import planned_s
 from ..control.ripple import TOLD_K
 from ..errors import KilnctlError
@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         oven = load_oven(args.oven)
     u = chosen(args, oven, schedule)
-    sizing = _tell_oven(args, oven, u)
+    sizing = _tell_oven(args, oven, schedule, u)
     if schedule is not None:
         _tell_schedule(args, oven, schedule, sizing, u)
         model = f" --model {args.model}" if args.model else ""
@@ -70,7 +70,7 @@ def _status(sizing: Sizing) -> ExitStatus:
     return ExitStatus.ANSWER_NO if sizing.wrong else ExitStatus.DONE
 
 
-def _tell_oven(args: argparse.Namespace, oven: Oven, u: Units) -> Sizing:
+def _tell_oven(args: argparse.Namespace, oven: Oven, schedule: Schedule | None, u: Units) -> Sizing:
     sizing = size(oven)  # refuses layers above their limit, each with its place
     power_w = oven.elements.power_w
     assert power_w is not None, "known once the file is read"
@@ -94,7 +94,8 @@ def _tell_oven(args: argparse.Namespace, oven: Oven, u: Units) -> Sizing:
         print(f"  note: its power reaches only about {u.temperature(sizing.max_chamber_c)}")
     if oven.limits.limiter_c is None:
         print("  note: no independent limiter is described (limits: limiter). Build one; see SAFETY.md")
-    if said := bursts_note(oven):
+    # With a schedule, what a `minimum on` does is told there, once.
+    if (schedule is None or oven.switching.minimum_on_s is None) and (said := bursts_note(oven)):
         print(f"  note: {u.words(said)}")
     print(f"  supply, by {sizing.wiring.rules} (from memory; the local code and a licensed electrician decide):")
     for line in brief_lines(sizing.wiring.findings, u):
@@ -191,15 +192,18 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, siz
 
 
 def _tell_bursts(ready: PreparedRun, u: Units) -> None:
-    """What bursts of a length that the file gives do to the soaks, where it is more than a soak may swing."""
+    """What bursts of a length that the file gives do to the soaks, where it is more than a soak may swing; else what
+    they do to the elements."""
     top_c, programme = ready.schedule.top_c, ready.programme
     chamber_k, reading_k = swing_of(ready.model, ready.pattern, top_c)
     if chamber_k <= TOLD_K:
+        if said := bursts_note(ready.oven):
+            print(f"  note: {u.words(said)}")
         return
     said = (
         f"bursts of {ready.oven.switching.minimum_on_s:.2g} s will swing the chamber by about {chamber_k:.0f} K about "
         f"{top_c:.0f} °C, and its reading by {reading_k:.0f} K, by the model (switching: minimum on); control holds "
-        "the mean"
+        f"the mean; {without_minimum_on(ready.oven)}"
     )
     band_k = min((leg.band_k for leg in programme.legs if leg.kind == "hold"), default=math.inf)
     if 0.5 * chamber_k > band_k and not programme.count_always:

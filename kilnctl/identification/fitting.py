@@ -25,6 +25,7 @@ from ..model.least_squares import LeastSquaresFit, minimise
 from ..model.parameters import PARAMETERS, prior_covariance, scaled, value_of
 from ..model.trained_file import TrainedModel
 from ..settings.oven import Oven
+from .apart import place_seen
 from .coordinates import Coordinates, coordinates_of
 from .free_run import delayed, sensitivities, simulate
 from .prior import HARDLY, drawn_in, prior_of, widened
@@ -393,4 +394,5 @@ def _outcome(
         converged=found.converged,
         previous=previous,
         tension=tension,
+        place=place_seen(oven, logs),
     )

@@ -23,6 +23,7 @@ from ..record.run_data import RunData
 from ..safety import policy_for
 from ..settings.oven import Oven
 from ..terms import Outcome, Taught
+from .apart import excused_k
 from .fitting import fit
 from .records import Log, as_log
 from .stretches import noise_of
@@ -95,10 +96,10 @@ def lesson(
 ) -> Lesson:
     """What `run` teaches. `known`: the model in use, None for the description's; `earlier`: the logs of the last runs
     that it has learnt from; `made`: the day, as text."""
-    why = unfit(oven, run)
-    if why:
-        return Lesson(Taught.REFUSED, why)
     try:
+        why = unfit(oven, run)
+        if why:
+            return Lesson(Taught.REFUSED, why)
         log = as_log(oven, run)
         open_s = sum(b - a for a, b in log.doors)
         if open_s > OPEN * (log.time_s[-1] - log.time_s[0]):
@@ -138,7 +139,8 @@ def lesson(
 
 
 def unfit(oven: Oven, run: RunData) -> str:
-    """Why a run says nothing of a sound oven; empty when it does."""
+    """Why a run says nothing of a sound oven; empty when it does. Raises KilnctlError for a record that cannot be
+    used."""
     if run.outcome != Outcome.FINISHED:
         return f"it did not run to its end ({run.outcome})"
     if run.trips or any(e.kind == "danger" for e in run.events):
@@ -155,14 +157,20 @@ def unfit(oven: Oven, run: RunData) -> str:
     noise = noise_of(reading)
     if noise > policy.noise_k:
         return f"its control reading jitters by ±{noise:.1f} K"
-    if np.mean(_apart(oven, time_s, reading, run.data.get("limit_c"))) > APART:
-        return "its two sensors disagreed"
+    limit_c = run.data.get("limit_c")
+    if np.mean(_apart(oven, time_s, reading, limit_c)) > APART:
+        # What the place of the control sensor explains is no disagreement to the rules either.
+        by_place_k = excused_k(oven, as_log(oven, run))
+        if np.mean(_apart(oven, time_s, reading, limit_c, by_place_k)) > APART:
+            return "its two sensors disagreed"
     return ""
 
 
-def _apart(oven: Oven, time_s: np.ndarray, reading_c: np.ndarray, limit_c) -> np.ndarray:
+def _apart(
+    oven: Oven, time_s: np.ndarray, reading_c: np.ndarray, limit_c, by_place_k: np.ndarray | float = 0.0
+) -> np.ndarray:
     """Where the limit sensor shows what the control sensor does not show within the slower one's delay, by more than
-    the rules allow: of two that are sound the quicker is far ahead while the oven heats."""
+    the rules allow, and by_place_k: of two that are sound the quicker is far ahead while the oven heats."""
     if limit_c is None or oven.sensors.limit is None:
         return np.zeros(len(reading_c), bool)
     policy, limit = policy_for(oven), np.asarray(limit_c, float)
@@ -170,7 +178,7 @@ def _apart(oven: Oven, time_s: np.ndarray, reading_c: np.ndarray, limit_c) -> np
     steps = max(1, round(SETTLES * delay_s * len(time_s) / max(1.0, float(time_s[-1] - time_s[0]))))
     around = np.lib.stride_tricks.sliding_window_view(np.pad(reading_c, steps, mode="edge"), 2 * steps + 1)
     low, high = np.fmin.reduce(around, axis=1), np.fmax.reduce(around, axis=1)
-    allowed = np.maximum(policy.disagreement_k, policy.disagreement_share * reading_c)
+    allowed = np.maximum(policy.disagreement_k, policy.disagreement_share * reading_c) + by_place_k
     with np.errstate(invalid="ignore"):
         return (limit < low - allowed) | (limit > high + allowed)
 
@@ -240,6 +248,7 @@ def joined(before: TrainedModel, found: Fit, made: str) -> TrainedModel:
         high_c=max(before.high_c, new.high_c),
         records=(*before.records, *new.records)[-MOST_NAMES:],
         runs=before.runs + 1,
+        place=new.place.wider(before.place) if new.place else before.place,
     )
 
 

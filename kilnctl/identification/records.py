@@ -45,6 +45,7 @@ _UNITS = {
     "power": {"w": (1.0, 0.0), "kw": (1000.0, 0.0)},
     "supply": {"v": (1.0, 0.0)},
     "door": {"1": (1.0, 0.0)},
+    "limit": {"c": (1.0, 0.0), "f": (5.0 / 9.0, -160.0 / 9.0), "k": (1.0, -273.15)},
 }
 #: The names of our own records, and what they stand for.
 _OWN = {
@@ -57,6 +58,7 @@ _OWN = {
     "power_w": "power",
     "supply_v": "supply",
     "door_open": "door",
+    "limit_c": "limit",
 }
 #: Columns that give the power, best first.
 _POWERS = ("power", "fired", "commanded", "duty")
@@ -68,7 +70,7 @@ class Log:
     allowed, they are left out.
 
     ambient_c: one value a sample, or None where it was not measured; `doors`: (from, to) in s when it was open; `load`:
-    what was in."""
+    what was in; limit_c: the second sensor in the chamber, None where there was none."""
 
     name: str
     time_s: np.ndarray
@@ -78,6 +80,7 @@ class Log:
     doors: tuple[tuple[float, float], ...] = ()
     load: Load | None = None
     notes: tuple[str, ...] = field(default_factory=tuple)
+    limit_c: np.ndarray | None = None
 
 
 #: A record of an oven: in memory, a run's folder, or a CSV file.
@@ -86,7 +89,7 @@ Source = RunData | Log | str | Path
 
 def as_log(oven: Oven, source: Source, columns: dict[str, str] | None = None, load: Load | None = None) -> Log:
     """A checked `Log` from a Log, a `Run`, a run's folder, or a CSV file. `columns`: {role: "column" or
-    "column:unit"} with the roles time, chamber, power or fired or duty, room, supply, door. Raises
+    "column:unit"} with the roles time, chamber, power or fired or duty, room, supply, door, limit. Raises
     KilnctlError for a record that cannot be used."""
     if isinstance(source, Log):
         log = source
@@ -243,7 +246,8 @@ def _of_table(
             raise KilnctlError(f"{name}: column '{column}', {bad[column]}")
     if "door" in found and not doors:
         doors = _spans(found["time"], np.nan_to_num(found["door"]) > 0.5)
-    return Log(name, found["time"], found["chamber"], _power(oven, name, found), found.get("room"), doors, load)
+    time_s, reading_c, power_w = found["time"], found["chamber"], _power(oven, name, found)
+    return Log(name, time_s, reading_c, power_w, found.get("room"), doors, load, limit_c=found.get("limit"))
 
 
 def _power(oven: Oven, name: str, found: dict) -> np.ndarray:

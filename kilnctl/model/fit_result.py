@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
+from ..safety.misplaced import Place
 from ..settings.construction import Load
 from .energy import EnergyModel
 from .parameters import PARAMETERS, scaled, value_of
@@ -48,7 +49,8 @@ class Fit:
     day-zero value), `covariance` theirs. noise_k: noise of one reading; news_k: standard deviation given to one
     residual (noise, plus the model's own error). held_out_k: rms error in the last third of each record, predicted by a
     fit without it; held_out_doubt_k: rms standard deviation of that prediction. tension: by what factor records and
-    description differ more than their uncertainties allow; the covariance is widened by it."""
+    description differ more than their uncertainties allow; the covariance is widened by it.
+    place: where the control sensor sits by a second one; None where the records have none."""
 
     oven_name: str
     model: EnergyModel
@@ -69,6 +71,7 @@ class Fit:
     converged: bool
     previous: object = None
     tension: float = 1.0
+    place: Place | None = None
 
     @cached_property
     def rms_c(self) -> float:
@@ -176,6 +179,13 @@ class Fit:
                 "far from the description: "
                 + ", ".join(f"{n} × {math.exp(t):.2f}" for n, t in zip(self.parameters, self.logarithms) if n in far)
                 + "; check the description there"
+            )
+        if self.place is not None and self.place != Place(0.0, 0.0):
+            elements, walls = 100.0 * self.place.near_elements, 100.0 * self.place.near_walls
+            out.append(
+                f"the control sensor parts from the second one as if it showed {elements:.0f} % of the elements' and "
+                f"{walls:.0f} % of the walls' temperature, and the rules will allow for that: look where both sit, and "
+                "compare them"
             )
         if 2 * len(self.undetermined) >= len(self.parameters):
             out.append(

@@ -13,12 +13,13 @@ unless the caller allows it (`edited=True`), a model outside its bounds always."
 import hashlib
 import json
 import math
-from dataclasses import dataclass, fields
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
 import yaml
 
 from ..errors import KilnctlError
+from ..safety.misplaced import Place
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from .day_zero import day_zero
@@ -61,7 +62,9 @@ class TrainedModel:
 
     Of a model that an oven's runs have taught (`kilnctl.record.model_store`): `version`, its number there (0: a file of
     its own); `runs`, how many runs it was learnt from; `guard`, the version that the rules' limits follow from (0: the
-    description). What ordinary runs teach changes no limit."""
+    description). What ordinary runs teach changes no limit.
+
+    `place`: where the control sensor sits, as records with a second sensor showed it; None where none did."""
 
     oven_name: str
     model: EnergyModel
@@ -81,6 +84,7 @@ class TrainedModel:
     version: int = 0
     runs: int = 0
     guard: int = 0
+    place: Place | None = None
 
     @property
     def guards(self) -> bool:
@@ -121,6 +125,7 @@ def trained(fit: Fit, made: str = "") -> TrainedModel:
         fit.warnings,
         covariance_of=tuple(fit.parameters),
         covariance=tuple(tuple(float(f"{v:.6g}") for v in row) for row in fit.covariance.tolist()),
+        place=fit.place,
     )
 
 
@@ -266,6 +271,7 @@ def _content(t: TrainedModel) -> dict:
         },
         "load": load,
         "warnings": list(t.warnings),
+        **({"control sensor": asdict(t.place)} if t.place else {}),
         **({"version": t.version, "runs": t.runs, "guard": t.guard} if t.version else {}),
         "parameters": parameters,
     } | (
@@ -304,7 +310,7 @@ def _read(content: dict, path: str, differs: bool) -> TrainedModel:
         said = said if isinstance(said, list) else [said]
         errors |= {p.name: float(e) for p, e in zip(ours, said)}
     learnt = content["learnt"]
-    load = content.get("load")
+    load, place = content.get("load"), content.get("control sensor")
     names, covariance = _covariance(content.get("covariance"))
     return TrainedModel(
         str(content["model"]),
@@ -322,7 +328,10 @@ def _read(content: dict, path: str, differs: bool) -> TrainedModel:
         path,
         names,
         covariance,
-        *(_count(content, name) for name in ("version", "runs", "guard")),
+        _count(content, "version"),
+        _count(content, "runs"),
+        _count(content, "guard"),
+        None if place is None else Place(float(place["near_elements"]), float(place["near_walls"])),
     )
 
 

@@ -5,22 +5,25 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from ..safety.rules_loop import CLOCK_SET
+from ..safety.state import EachTime
 
-#: The same warning (numbers ignored) is repeated after this at the earliest, s; each step of the wall clock is told.
+#: The same warning (numbers ignored) is repeated after this at the earliest, s, unless it is of one tick (`EachTime`).
 QUIET_S = 600.0
-BURSTS_SWING = "the firing pattern's bursts swing the chamber"
+#: What a warning is about, for those who look for it.
+BURSTS = "bursts"
 NUMBERS = re.compile(r"[-±+]?\d+(?:\.\d+)?")
 
 
 @dataclass(frozen=True, slots=True)
 class Event:
     """What happened at `time_s`, s since the run's start. `kind` is a word: "step", "trip", "warning", "door",
-    "request", "note"; a real run has more ("start", "resume", "danger", "end")."""
+    "request", "note"; a real run has more ("start", "resume", "danger", "end"). `about`: `BURSTS`, or empty; records do
+    not keep it."""
 
     time_s: float
     kind: str
     text: str
+    about: str = ""
 
 
 def on_run_clock(trips, at_s: dict[str, float], otherwise_s: float = math.nan) -> tuple:
@@ -39,14 +42,14 @@ def _swings(swing) -> str:
 
 def _bursts(swing_k: float) -> str:
     return (
-        f"{BURSTS_SWING} by about {swing_k:.1f} K about its mean, which is what the "
+        f"the firing pattern's bursts swing the chamber by about {swing_k:.1f} K about its mean, which is what the "
         "control holds: their shortest run is too long for these elements (switching: minimum on, or pattern)"
     )
 
 
 def last_of_bursts(events: Iterable[Event]) -> str | None:
-    """What was last told of bursts that swing the chamber; None where nothing was."""
-    return next((e.text for e in reversed(list(events)) if e.text.startswith(BURSTS_SWING)), None)
+    """What a run just made last told of bursts that swing the chamber; None where it told nothing."""
+    return next((e.text for e in reversed(list(events)) if e.about == BURSTS), None)
 
 
 class Teller:
@@ -70,10 +73,10 @@ class Teller:
         self._care = d.care
         if d.bursts_k > 2.0 * self._bursts_k:  # it grows with the heat: each time it is told
             self._bursts_k = d.bursts_k
-            told.append(Event(time_s, "warning", _bursts(d.bursts_k)))
+            told.append(Event(time_s, "warning", _bursts(d.bursts_k), BURSTS))
         for warning in (*act.verdict.warnings, *slower):
             key = NUMBERS.sub("#", warning)
-            if warning.startswith(CLOCK_SET) or time_s - self._warned.get(key, -QUIET_S) >= QUIET_S:
+            if isinstance(warning, EachTime) or time_s - self._warned.get(key, -QUIET_S) >= QUIET_S:
                 self._warned[key] = time_s
                 told.append(Event(time_s, "warning", warning))
         if (d.step, d.phase) != self._step:

@@ -219,7 +219,9 @@ def _outside(sizing: Sizing, reach: float, u: Units) -> list[str]:
 def _wiring(sizing: Sizing, u: Units) -> list[str]:
     """Current and the verdicts of the country's rules."""
     w, surface_load = sizing.wiring, u.surface_load(sizing.element_load_w_m2)
-    drop = "not described" if w.voltage_drop is None else f"{100 * w.voltage_drop:.1f} %"
+    drop = "not described"
+    if w.voltage_drop is not None:
+        drop = f"{100 * w.voltage_drop:.1f} %, which leaves the elements {sizing.full_w / 1000:.2f} kW"
     sink = f"a heat sink of {w.sink_k_per_w:.2g} K/W or less in air of {u.temperature(w.cabinet_c)}"
     dip = f"supply dips {100 * w.step:.1f} % when the elements switch on"
     each = " in each line" if w.connection in THREE_PHASE else ""

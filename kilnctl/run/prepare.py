@@ -27,8 +27,10 @@ from ..model.doubt import (
 from ..model.energy import EnergyModel
 from ..model.loads import loads_of
 from ..model.part_body import part_of
+from ..model.place import placed_of
 from ..model.trained_file import TrainedModel, load_model, trained_words, version_name
 from ..safety import Policy, policy_for
+from ..safety.misplaced import Place
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
@@ -66,10 +68,12 @@ class HoldingTable:
 
 @dataclass(frozen=True)
 class Guard:
-    """The model that the rules' limits follow from, and how wrong it may be."""
+    """The model that the rules' limits follow from, how wrong it may be, and where its records showed the control
+    sensor (None: they did not)."""
 
     model: EnergyModel
     doubt: Doubt
+    place: Place | None = None
 
 
 @dataclass(frozen=True)
@@ -169,7 +173,7 @@ def _guard(oven: Oven, schedule: Schedule, load: Load | None, trained: TrainedMo
             trained = load_model(file, oven)
         except KilnctlError:
             return _described(oven, schedule, load)
-    return Guard(trained.for_load(oven, load), doubt_of(trained, oven.limits.trip_at_c))
+    return Guard(trained.for_load(oven, load), doubt_of(trained, oven.limits.trip_at_c), trained.place)
 
 
 def prepared(
@@ -189,6 +193,9 @@ def prepared(
     """What follows for a run once it is known what the controller follows; `guard`: what the rules go by; None: the
     model, with all the doubt that a description leaves. Raises KilnctlError for limits that cannot be."""
     guard = guard or Guard(model, DAY_ZERO)
+    placed = None
+    if guard.doubt.learnt and oven.sensors.limit is not None:
+        placed = placed_of(oven, load, day_zero(oven, load, schedule.top_c), guard.place)
     return PreparedRun(
         oven=oven,
         schedule=schedule,
@@ -204,6 +211,7 @@ def prepared(
             coolest=coolest_of(oven, load, guard.model, guard.doubt),
             envelope=envelope_of(oven, load, guard.model, guard.doubt),
             loads=loads_of(oven, load, guard.model, guard.doubt),
+            placed=placed,
             described=not guard.doubt.learnt,
         ),
         holding=holding_table(model, oven),

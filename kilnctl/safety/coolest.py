@@ -123,11 +123,13 @@ class LumpedOven:
         return (element_c, inside_c, cold_c, cold_c, cold_c, cold_c, cold_c, self.water_j)
 
 
-def wrong_ovens(coolest: object, envelope: object) -> str:
+def wrong_ovens(coolest: object, envelope: object, placed: object = None) -> str:
     """What is wrong with the ovens of a policy, in words; empty for nothing. An oven has checked its own numbers; the
     three of an envelope are compared as shares of one power."""
     if not (coolest is None or isinstance(coolest, LumpedOven)):
         return "coolest must be an oven in lumps"
+    if not (placed is None or isinstance(placed, LumpedOven)):
+        return "placed must be an oven in lumps"
     if envelope is None:
         return ""
     ovens = [o for o in envelope if isinstance(o, LumpedOven)] if isinstance(envelope, tuple) else []

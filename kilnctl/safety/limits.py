@@ -81,7 +81,7 @@ SETTABLE = {
     "purge_s": (HARD_FLOORS["purge_s"], 7200.0),
 }
 #: These are no numbers but ovens in lumps.
-OVENS = ("coolest", "envelope", "loads")
+OVENS = ("coolest", "envelope", "loads", "placed")
 #: These may be infinite: there is no such limit.
 UNLIMITED = ("part_trip_c", "identical_s")
 #: These may be 0 or below.
@@ -127,8 +127,7 @@ class Policy:
     wild_jump_k, wild_k_per_s   a reading further than this from the last good one is not believed (upward with
                                 rise_k_per_s, if that is more)
     noise_k, noise_rejects, noise_window_s   noise of good readings; number of jumps within a window
-    frozen_s, identical_s       conversion counter stands still; bit-identical answers while there is heat (infinite:
-                                natural for this sensor)
+    frozen_s, identical_s       counter stands still; bit-identical answers under heat (infinite: natural for it)
     disagreement_*              control and limit sensor differ by more than the greater of _k and _share × °C, for _s
     second_lag_s                by how much longer the limit sensor lags than the control sensor; below 0: less
     cold_junction_*             range of the terminals, and largest sudden change
@@ -142,8 +141,7 @@ class Policy:
     excess_share_s, missing_share_s   thresholds of the two cumulative sums, full-power seconds
     airflow_s, purge_s          time without proved ventilation after which the chamber is purged again, and the length
                                 of a purge, also before the first heat
-    contactor_s                 time the contactor's read-back may differ
-    unasked_on_s                full-power seconds conducted unasked
+    contactor_s, unasked_on_s   time the contactor's read-back may differ; full-power seconds conducted unasked
     outage_s                    longest supply outage after which the run may go on
     nominal_v                   nominal supply voltage, V; None when unknown
     pulse_timer                 whether a timer that own pins feed with pulses stands in the coil circuit
@@ -151,10 +149,10 @@ class Policy:
                                 default, 5 K above the trip
     control_sensor, limit_sensor, part_sensor   type, converter and calibration in words: no rule uses them, but a
                                 person must confirm a change since the last run
-    coolest                     the coolest oven that the energy allows, which the reading is judged by; None: not
-                                judged
+    coolest                     the coolest oven that the energy allows: the reading is judged by it; None: not judged
     envelope                    the model's own oven, one with the heaviest elements and load that its uncertainty
                                 allows, and one with the lightest: by what they differ, heat is not unexplained
+    placed                      the oven by whose sensor's place the two sensors may be apart (None: the lightest one)
     loads                       the coolest and the hottest oven with each load that may be in (`possible_loads.py`)
 
     ±30 % of each (`tools/bench/sensitivity --only policy.`): none, but for the trips' temperatures, which at −30 % are
@@ -214,6 +212,7 @@ class Policy:
     coolest: LumpedOven | None = None
     envelope: tuple[LumpedOven, LumpedOven, LumpedOven] | None = None
     loads: Pairs = ()
+    placed: LumpedOven | None = None
 
     def __post_init__(self) -> None:
         for threshold in fields(self):
@@ -230,7 +229,7 @@ class Policy:
                 raise KilnctlError(
                     f"safety: {name} = {value:g} is above {HARD_CEILINGS[name]:g}, which no setting may lift"
                 )
-        if wrong := wrong_ovens(self.coolest, self.envelope) or wrong_loads(self.loads):
+        if wrong := wrong_ovens(self.coolest, self.envelope, self.placed) or wrong_loads(self.loads):
             raise KilnctlError(f"safety: {wrong}")
 
 
@@ -242,11 +241,12 @@ def policy_for(
     coolest: LumpedOven | None = None,
     envelope: tuple[LumpedOven, LumpedOven, LumpedOven] | None = None,
     loads: Pairs = (),
+    placed: LumpedOven | None = None,
     described: bool = False,
 ) -> Policy:
     """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and
-    fall); `start_c`: the chamber when that schedule starts, °C; `coolest`, `envelope`, `loads`: what the model's
-    uncertainty allows; `described`: that model is from a description alone.
+    fall); `start_c`: the chamber when that schedule starts, °C; `coolest`, `envelope`, `loads`, `placed`: what the
+    model's uncertainty allows; `described`: that model is from a description alone.
 
     The oven's `safety:` replaces single numbers, within HARD_CEILINGS and HARD_FLOORS. Raises KilnctlError where the
     load needs ventilation that is not proved or not enough, where a part has a limit and no sensor, where the tick is
@@ -274,7 +274,7 @@ def policy_for(
         warms = WARMS_K_PER_S + min(HARD_CEILINGS["rise_k_per_s"], rise) * fan_w / oven.elements.power_w
         values["warms_k_per_s"] = min(HARD_CEILINGS["warms_k_per_s"], warms)
     values.update(_of_file(oven.safety, values))
-    values["coolest"], values["envelope"], values["loads"] = coolest, envelope, loads
+    values |= {"coolest": coolest, "envelope": envelope, "loads": loads, "placed": placed}
     policy = Policy(**values)
     if oven.control.tick_s * GAP_TICKS > policy.stall_s:
         raise KilnctlError(

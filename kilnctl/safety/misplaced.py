@@ -6,9 +6,12 @@ near walls      a sheath that reaches a few centimetres in is cooled along itsel
                 shows up to 0.6 of its temperature (`LumpedOven.near_walls`): 1/cosh(L·√(4h/(kD))) of a fin with an
                 adiabatic tip, for steel (k = 20 W/(m·K)) of D = 6 mm that reaches L = 40 mm in, at h = 23 W/(m²·K)
 
-Both are estimates. A fit learns what its sensor shows: the ovens of a fitted model have neither."""
+Both are estimates. A fit learns what heat its sensor shows, so the ovens of a fitted model have neither; it does not
+learn how far a second sensor is apart. Of that, an oven of the description with the place that the records showed
+(`Place`) excuses as much as they need."""
 
 import math
+from dataclasses import dataclass
 
 from .coolest import STEFAN_BOLTZMANN, ZERO_C, LumpedOven, held
 from .state import SafetyState
@@ -16,6 +19,25 @@ from .state import SafetyState
 #: What a place has explained is forgotten within this time, s, as the power fired lately is: the estimate of
 #: unexplained heat follows within minutes.
 LATELY_S = 300.0  # ±30 %: none
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Shares of the elements' and of the walls' temperature that a control sensor shows by its place, as records showed
+    it against a second sensor. Raises ValueError for what is no share."""
+
+    near_elements: float
+    near_walls: float
+
+    def __post_init__(self) -> None:
+        if not (0.0 <= self.near_elements < 1.0 and 0.0 <= self.near_walls < 1.0):
+            raise ValueError(f"place of the control sensor: {self} should have shares from 0 to below 1")
+
+    def wider(self, other: "Place | None") -> "Place":
+        """What either has seen."""
+        if other is None:
+            return self
+        return Place(max(self.near_elements, other.near_elements), max(self.near_walls, other.near_walls))
 
 
 def excused_share(
@@ -26,12 +48,18 @@ def excused_share(
     Advances what `state` keeps of such sensors by dt_s (above 0)."""
     if oven.near_elements == 0.0:
         return 0.0
-    share = (_spare_w(state, oven, reads_c, power_w, dt_s) - net_w) / oven.full_w
+    share = (follow(state, oven, reads_c, power_w, dt_s, given_w) - net_w) / oven.full_w
+    state.place_share += (share - state.place_share) * (1.0 - math.exp(-dt_s / LATELY_S))
+    return max(share, state.place_share)
+
+
+def follow(state: SafetyState, oven: LumpedOven, reads_c: float, power_w: float, dt_s: float, given_w: float) -> float:
+    """Advance by dt_s (above 0) what a sensor by its place shows in this oven, for `apart_k`; `_spare_w` of it, W."""
+    spare_w = _spare_w(state, oven, reads_c, power_w, dt_s)
     # What passes is seen for as long as a sensor is late.
     kept = math.exp(-dt_s / (oven.lag_s + 1.0))
     state.above_k, state.given_w = max(state.shown_k, kept * state.above_k), max(given_w, kept * state.given_w)
-    state.place_share += (share - state.place_share) * (1.0 - math.exp(-dt_s / LATELY_S))
-    return max(share, state.place_share)
+    return spare_w
 
 
 def _spare_w(state: SafetyState, oven: LumpedOven, reads_c: float, power_w: float, dt_s: float) -> float:

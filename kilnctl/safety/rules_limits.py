@@ -118,7 +118,8 @@ def sensors_disagree(look: Look, second_c: float) -> None:
     policy, chamber_c = look.policy, look.reading.chamber_c
     allowed_k = max(policy.disagreement_k, policy.disagreement_share * max(chamber_c, second_c))
     if policy.envelope is not None:
-        allowed_k += misplaced.apart_k(look.state, policy.envelope[2], chamber_c, second_c)
+        placed = policy.placed or policy.envelope[2]
+        allowed_k += misplaced.apart_k(look.state, placed, chamber_c, second_c)
     apart = apart_k(look.state, policy, chamber_c, second_c, look.dt_s)
     if look.lasting("apart", apart > allowed_k, policy.disagreement_s):
         look.trip("sensors-disagree", first=chamber_c, second=second_c)

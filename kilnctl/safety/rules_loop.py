@@ -1,12 +1,10 @@
 """The run and its equipment: energy and time of the run, the loop's clock, the I/O board and the record."""
 
 from .rule import Look, Rule, at_a_persons_word
-from .state import finite, number, trip
+from .state import EachTime, finite, number, trip
 
 #: A record that is not written for this long, s, gives a warning.
 RECORD_S = 10.0  # ±30 %: none
-#: How the warning of a set wall clock begins. It stands for one tick, and each is another step.
-CLOCK_SET = "the wall clock was set by"
 
 
 # ---- energy, run-time ------------------------------------------------------------------------------------------------
@@ -67,7 +65,9 @@ def wall_clock(look: Look) -> None:
     ahead_s = wall_s - look.now_s
     if state.wall_ahead_s is not None and abs(ahead_s - state.wall_ahead_s) > look.policy.clock_step_s:
         set_by = ahead_s - state.wall_ahead_s
-        look.warn(f"{CLOCK_SET} {set_by:+.0f} s; control goes by its own clock and is not affected")
+        look.warn(
+            EachTime(f"the wall clock was set by {set_by:+.0f} s; control goes by its own clock and is not affected")
+        )
     state.wall_ahead_s = ahead_s
 
 

@@ -69,6 +69,8 @@ def excuse(look: Look) -> None:
     most_given_w, least_given_w = max(likely[1], heavy[1], light[1]), min(likely[1], heavy[1], light[1])
     most_taken_w, least_taken_w = max(likely[2], heavy[2], light[2]), min(likely[2], heavy[2], light[2])
     by_place = misplaced.excused_share(state, ovens[2], chamber_c, power_w, span_s, likely[1], net_w)
+    if look.policy.placed is not None:  # of a fit, which knows this heat: only the second sensor may be apart
+        misplaced.follow(state, look.policy.placed, chamber_c, power_w, span_s, likely[1])
     liner_w = ovens[1].liner_j_per_k * state.slope_k_per_s  # it takes heat while the chamber warms, and gives it back
     by_mass = (most_given_w - least_taken_w - net_w + max(0.0, -liner_w)) / full_w
     state.excused_high = max(by_mass, by_place)

@@ -82,6 +82,10 @@ class Trip:
         return f"{' '.join(self.lines)} ({self.fault})"
 
 
+class EachTime(str):
+    """A warning of something that happened in this tick alone: whoever tells warnings tells each one of these."""
+
+
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """The answer to one tick. `permit` is None when there must be no heat; `reason` says why. The contactor is judged

@@ -31,6 +31,14 @@ def voltage_drop(c: Circuit) -> float | None:
     return ways * COPPER_OHM_M * s.cable_length_m / s.cable_area_m2 * c.line_a / s.voltage_v
 
 
+def volts_share(c: Circuit) -> float:
+    """Voltage at the elements at full power over the supply's, a share; 1 if the cable is not described. Elements of R
+    behind a cable of r are a voltage divider (Ohm's and Kirchhoff's laws): of R + r they get R, and r by R is the drop
+    at the rated current, which `voltage_drop` reckons. Three balanced phases are three of them. Power goes by its
+    square."""
+    return 1.0 / (1.0 + (voltage_drop(c) or 0.0))
+
+
 def carries_a(c: Circuit, area_m2: float, laid: str = "") -> float:
     """Current-carrying capacity of a cable of that cross-section under this cable's conditions (or laid in that way),
     A. Raises ValueError beyond the tables."""

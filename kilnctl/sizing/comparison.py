@@ -10,6 +10,8 @@ from ..plants.virtual_oven import VirtualOven
 from ..settings.oven import Oven
 from ..thermal.material_data import find
 from .buying import MORE_M, Change, savings_of
+from .cabling import volts_share
+from .circuit import circuit_of
 from .sizing import HIGHEST_C, Sizing
 
 #: Time in which an oven has to get to the temperature of a run, s, and the step of the virtual oven, s.
@@ -88,11 +90,13 @@ def march(oven: Oven, run: RunAsked, hold_w: float) -> tuple[float, float]:
     """Heat-up time to the run's temperature, s, and energy of the whole run, J: the virtual oven with its usual load,
     at full power, then held by a share of power that follows the temperature. Infinite where it is not reached within
     LONGEST_S."""
-    full, fan = oven.elements.rated_w, oven.fan.power_w if oven.fan else 0.0
+    volts = volts_share(circuit_of(oven))
+    # The cable's own watts are paid for too.
+    full, fan, paid = volts**2 * oven.elements.rated_w, oven.fan.power_w if oven.fan else 0.0, 1.0 / volts
     plant = VirtualOven(
         oven,
         load=oven.usual_load,
-        conditions=Conditions(start_c=oven.site.ambient_c, supply_drift=0.0),
+        conditions=Conditions(start_c=oven.site.ambient_c, supply_drift=0.0, supply_share=volts),
     )
     time_s, before = 0.0, plant.chamber_c
     while plant.chamber_c < run.to_c:
@@ -102,13 +106,13 @@ def march(oven: Oven, run: RunAsked, hold_w: float) -> tuple[float, float]:
         plant.advance(STEP_S, 1.0, True)
         time_s += STEP_S
     heat_up = time_s - STEP_S * (plant.chamber_c - run.to_c) / max(1e-9, plant.chamber_c - before)
-    energy, held = heat_up * (full + fan), time_s - heat_up
+    energy, held = heat_up * (paid * full + fan), time_s - heat_up
     while held < run.hold_s:
         # A share that is more by a tenth for each kelvin too little: warm walls take less, so it settles by itself.
         share = min(1.0, max(0.0, hold_w / full + 0.1 * (run.to_c - plant.chamber_c)))
         step = min(STEP_S, run.hold_s - held)
         plant.advance(step, share, True)
-        energy, held = energy + step * (share * full + fan), held + step
+        energy, held = energy + step * (share * paid * full + fan), held + step
     return heat_up, energy
 
 

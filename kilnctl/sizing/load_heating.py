@@ -17,6 +17,8 @@ from ..model.part_body import PartBody, part_of
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
+from .cabling import volts_share
+from .circuit import circuit_of
 from .ranges import Range, spread
 
 #: Radiation between walls and load over the star's: pieces that shade one another, and one convex piece.
@@ -43,6 +45,7 @@ def load_heating(oven: Oven, load: Load, to_c: float) -> LoadHeating | None:
     if load.moisture_kg > 0.0 or load.mass_kg <= 0.0:
         return None
     model, part, u = untrimmed(oven, load, to_c), part_of(oven, load, to_c), oven.uncertainty
+    model = model.but(power_w=volts_share(circuit_of(oven)) ** 2 * model.power_w)
     value = _lag(model, part, to_c) if part is not None else None
     if part is None or value is None:
         return None

@@ -19,6 +19,8 @@ from ..terms import Finding, Mark
 from ..thermal import elements as electric
 from ..thermal.material_data import STILL_WITHIN_K
 from .buying import Saving, savings_of, wall_key
+from .cabling import volts_share
+from .circuit import circuit_of
 from .notes import notes_of
 from .protection import protection_findings
 from .ranges import ROOM_K, WOUND, Range, heat_up_pairs, pairs_of, spread, spread_of_time
@@ -111,10 +113,20 @@ class Sizing:
         return min(chamber_c + ROOM_K, self.steady.valid_c), max(chamber_c - ROOM_K, self.oven.site.ambient_c + 1.0)
 
     @cached_property
+    def volts_share(self) -> float:
+        """Voltage at the elements at full power over the nominal one: what the described cable leaves of it."""
+        return volts_share(circuit_of(self.oven))
+
+    @property
+    def full_w(self) -> float:
+        """Power at the elements when all of them are on, at nominal voltage, W."""
+        return self.volts_share**2 * self.oven.elements.rated_w
+
+    @cached_property
     def max_chamber_c(self) -> float:
         """Highest steady chamber temperature at full power and nominal voltage, °C. HIGHEST_C, or `limited_c` where it
         is not None, stands for "at least that"."""
-        return float(self.steady.highest(self.oven.elements.power_w))
+        return float(self.steady.highest(self.full_w))
 
     @property
     def limited_c(self) -> float | None:
@@ -126,7 +138,7 @@ class Sizing:
     @cached_property
     def max_at_low_supply_c(self) -> float:
         """The same with the voltage 10 % low: power falls with its square."""
-        return float(self.steady.highest(0.81 * self.oven.elements.power_w, self.max_chamber_c))
+        return float(self.steady.highest(0.81 * self.full_w, self.max_chamber_c))
 
     @cached_property
     def _variants(self) -> list[tuple[SteadyOven, SteadyOven]]:
@@ -152,7 +164,7 @@ class Sizing:
     @cached_property
     def max_chamber_range_c(self) -> Range:
         """max_chamber_c with its range, °C; the supply's tolerance and the elements as wound are included."""
-        full, t = self.oven.elements.power_w, self.oven.supply.tolerance
+        full, t = self.full_w, self.oven.supply.tolerance
         near = self.max_chamber_c
         changed = [(a.highest(full, near), b.highest(full, near)) for a, b in self._variants]
         for low, high in (((1 - t) ** 2, (1 + t) ** 2), (1 - WOUND, 1 + WOUND)):
@@ -171,7 +183,8 @@ class Sizing:
             raise ValueError("to_c must be above from_c")
         if to_c >= self.max_chamber_c:
             return math.inf
-        plant = VirtualOven(self.oven, load=load, conditions=Conditions(start_c=from_c, supply_drift=0.0))
+        day = Conditions(start_c=from_c, supply_drift=0.0, supply_share=self.volts_share)
+        plant = VirtualOven(self.oven, load=load, conditions=day)
         time_s, before, step_s = 0.0, from_c, plant.longest_step_s
         while time_s < 172800.0:
             plant.advance(step_s, 1.0, True)
@@ -191,6 +204,7 @@ class Sizing:
         if not math.isfinite(value):
             return Range(value, value, value)
         model = untrimmed(self.oven, load, to_c)
+        model = model.but(power_w=self.volts_share**2 * model.power_w)
 
         def time_s(m: EnergyModel) -> float:
             x, t = m.rest(from_c), 0.0

@@ -20,6 +20,21 @@ def test_what_long_bursts_do_to_the_chamber(here, tmp_path, minimum_on, band, to
     said = " ".join(here("check", str(file), str(schedule)).stdout.split())
     assert ("s will swing the chamber by about" in said and "control holds the mean" in said) is told
     assert ("so it takes longer" in said) is longer
+    # One note about one cause, and it says what to do.
+    assert said.count("note: bursts of") == told == said.count("without 'minimum on' the pattern")
+
+
+def test_bursts_that_leave_the_chamber_alone_are_told_once_too(here, tmp_path):
+    """The walls of a cabinet hold the chamber still: what they do to the elements is left."""
+    file, schedule = tmp_path / "oven.yaml", tmp_path / "soak.yaml"
+    text = OVEN.with_name("curing-cabinet.yaml").read_text(encoding="utf-8")
+    assert text.count("switching:\n") == 1
+    file.write_text(text.replace("switching:\n", "switching:\n  minimum on: 2.5 s\n"), encoding="utf-8")
+    schedule.write_text("schedule: soak\nsteps:\n  - {to: 200 °C, hold: 1 h, within: 1 K}\n", encoding="utf-8")
+    for args in ((str(file),), (str(file), str(schedule))):
+        said = " ".join(here("check", *args).stdout.split())
+        assert said.count("note: bursts of") == said.count("move these elements by") == 1, said
+        assert said.count("without 'minimum on' the pattern") == 1
 
 
 @pytest.mark.parametrize("minimum_on", ["5 s", "0.02 s"])

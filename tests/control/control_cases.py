@@ -1,6 +1,7 @@
 """Shared by the tests of control."""
 
 import numpy as np
+from drawn_ovens import uncabled
 
 from kilnctl import size
 from kilnctl.control import estimator
@@ -18,7 +19,7 @@ def drawn_oven(seed: int, number: int):
     """(oven, goal °C): 0.8 of the way from the room to its top."""
     oven = oven_from(numbered(seed, number), f"{seed}/{number}")
     room = oven.site.ambient_c
-    return oven, round(room + 0.8 * (min(oven.limits.highest_c, size(oven).max_chamber_c) - room), 1)
+    return oven, round(room + 0.8 * (min(oven.limits.highest_c, size(uncabled(oven)).max_chamber_c) - room), 1)
 
 
 def at_rest(m, seconds, extra=lambda t: 0.0, noise_k=0.15, seed=4):

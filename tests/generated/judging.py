@@ -152,7 +152,9 @@ def judge(
         return None
 
     oven = stage("reader", lambda: load_oven(path))
-    sizing = stage("size", lambda: size(oven)) if oven is not None else None
+    # Virtual oven and model get their nominal voltage, whatever the cable drops: what they are compared with is too.
+    bare = None if oven is None else replace(oven, supply=replace(oven.supply, cable_length_m=None))
+    sizing = stage("size", lambda: size(bare)) if bare is not None else None
     if oven is not None and sizing is not None:
         row.long_runs = oven.switching.minimum_on_s is not None and bursts_note(oven) is not None
         stage("check command", lambda: _commanded(check_command, path))

@@ -12,6 +12,7 @@ from kilnctl.model.day_zero import day_zero
 from kilnctl.model.parameters import NAMES, PARAMETERS, value_of
 from kilnctl.model.trained_file import TrainedModel, load_model, save_model
 from kilnctl.report.fit_text import models_compared
+from kilnctl.safety.misplaced import Place
 
 
 @pytest.fixture
@@ -44,6 +45,25 @@ def test_the_same_after_reading(kept, cabinet, tmp_path):
     assert replace(read, file="") == kept
     text = path.read_text(encoding="utf-8")
     assert "unit: J/K" in text and "low:" in text and "learning run" in text and "a spring day" in text
+
+
+@pytest.mark.parametrize("place", [None, Place(0.0, 0.0), Place(0.125, 0.5)])
+def test_it_keeps_where_the_control_sensor_was_seen(kept, cabinet, tmp_path, place):
+    path = tmp_path / "model.yaml"
+    save_model(path, replace(kept, place=place))
+    assert load_model(path, cabinet).place == place
+    assert ("control sensor" in path.read_text(encoding="utf-8")) is (place is not None)
+
+
+@pytest.mark.parametrize("said", ["near_elements: 1.5", "near_elements: .nan", "near_elements: here", "other: 0.1"])
+def test_a_place_that_cannot_be_is_refused(kept, tmp_path, said):
+    path = tmp_path / "model.yaml"
+    save_model(path, replace(kept, place=Place(0.125, 0.5)))
+    text = path.read_text(encoding="utf-8")
+    assert text.count("near_elements: 0.125") == 1
+    path.write_text(text.replace("near_elements: 0.125", said), encoding="utf-8")
+    with pytest.raises(KilnctlError, match="the model cannot be used"):
+        load_model(path, edited=True)
 
 
 def test_with_a_load(cabinet, tmp_path):

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pytest
 
 from kilnctl import Reading
-from kilnctl.record.events import QUIET_S, Teller
+from kilnctl.record.events import BURSTS, QUIET_S, Teller, last_of_bursts
 from kilnctl.safety import Policy, SafetyState, Tick, rules_loop
 from kilnctl.safety.rule import Look
 
@@ -38,3 +38,17 @@ def test_every_step_of_the_wall_clock_is_told():
         rules_loop.wall_clock(made)
         said += told(teller, float(second), *made.warnings)
     assert [w.split(";")[0].split("by ")[1] for w in said] == ["+60 s", "-62 s", "-62 s"]
+
+
+def test_a_warning_of_bursts_is_found_by_what_it_is_about_and_not_by_its_words():
+    teller, found = Teller([SimpleNamespace(name="soak")]), []
+    alike = "the firing pattern's bursts swing the chamber, somebody wrote"
+    for time_s, bursts_k in enumerate((0.0, 1.5, 2.0, 4.0)):
+        act = SimpleNamespace(
+            decision=SimpleNamespace(care=1.0, swing=None, bursts_k=bursts_k, step=0, phase="soak"),
+            verdict=SimpleNamespace(new_trips=(), warnings=(alike,)),
+        )
+        found += teller.tell(float(time_s), SimpleNamespace(door_open=False), act, 0)
+        assert (last_of_bursts(found) is None) is (bursts_k == 0.0)
+    assert [e.about for e in found if e.kind == "warning"] == ["", BURSTS, BURSTS]
+    assert "4.0 K about its mean" in (last_of_bursts(found) or "")

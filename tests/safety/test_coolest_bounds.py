@@ -82,6 +82,8 @@ def test_a_share_that_cannot_be_is_refused(field, bad):
     [
         ("coolest", 5.0, "coolest must be"),
         ("coolest", (SMALL,), "coolest must be"),
+        ("placed", 5.0, "placed must be"),
+        ("placed", (SMALL,), "placed must be"),
         ("envelope", SMALL, "must be three"),
         ("envelope", [SMALL, SMALL, SMALL], "must be three"),
         ("envelope", (SMALL, SMALL), "must be three"),
@@ -99,7 +101,8 @@ def test_a_policy_takes_only_ovens_that_were_checked(field, bad, words):
 def test_sound_ovens_are_taken():
     assert wrong_ovens(None, None) == wrong_ovens(SMALL, (SMALL, HEAVY, LIGHT)) == ""
     made = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0, coolest=BOUND, envelope=(SMALL, HEAVY, LIGHT))
-    assert made.envelope == (SMALL, HEAVY, LIGHT)
+    assert made.envelope == (SMALL, HEAVY, LIGHT) and made.placed is None
+    assert dataclasses.replace(made, placed=LIGHT).placed == LIGHT and wrong_ovens(None, None, LIGHT) == ""
 
 
 def test_what_may_not_be_there_holds_no_heat_at_the_start():

@@ -7,7 +7,7 @@ import pytest
 
 from kilnctl.safety import SafetyState
 from kilnctl.safety.coolest import MOST, STEFAN_BOLTZMANN, ZERO_C, held, step
-from kilnctl.safety.misplaced import apart_k, excused_share
+from kilnctl.safety.misplaced import Place, apart_k, excused_share, follow
 from tests.safety.safety_scenes import SMALL
 
 #: A model's own oven round a chamber that is held, and the same with a sensor that sees a quarter of the elements.
@@ -86,3 +86,36 @@ def test_a_control_sensor_is_above_the_air_by_the_elements_and_below_it_by_the_w
     # No wall is colder than the room, of 20 °C.
     assert apart_k(s, walls, 20.0, 60.0) == pytest.approx(0.6 * 40.0)
     assert apart_k(s, walls, 19.9, 60.0) == 0.0
+
+
+def test_of_a_fit_only_the_difference_of_two_sensors_is_followed():
+    """Near a wall alone there is no heat that only the sensor sees, but what the elements give is still needed."""
+    walls, other, s = dataclasses.replace(NEAR, near_elements=0.0), SafetyState(), SafetyState()
+    for power_w, given_w in ((3000.0, 900.0), (0.0, -900.0)):
+        share_of(other, power_w=power_w, given_w=given_w)
+        spare_w = follow(s, NEAR, 100.0, power_w, 4.0, given_w)
+        assert (s.above_k, s.shown_k, s.given_w) == (other.above_k, other.shown_k, other.given_w)
+    assert math.isfinite(spare_w) and s.place_share == 0.0 != other.place_share
+    s = SafetyState()
+    follow(s, walls, 100.0, 3000.0, 4.0, 900.0)
+    assert s.above_k == 0.0 == pytest.approx(s.shown_k, abs=1e-3) and s.given_w == 900.0
+    assert apart_k(s, walls, 100.0, 300.0) > 0.0 == apart_k(s, walls, 300.0, 100.0)
+
+
+@pytest.mark.parametrize("elements, walls", [(-0.01, 0.0), (1.0, 0.0), (0.0, -0.01), (0.0, 1.0), (math.nan, 0.0)])
+def test_a_place_has_shares(elements, walls):
+    with pytest.raises(ValueError, match="shares from 0 to below 1"):
+        Place(elements, walls)
+
+
+def test_of_two_places_each_larger_share_counts():
+    one, other = Place(0.1, 0.5), Place(0.2, 0.0)
+    assert one.wider(other) == other.wider(one) == Place(0.2, 0.5) and one.wider(None) == one
+    assert Place(0.0, 0.0).wider(Place(0.0, 0.999)) == Place(0.0, 0.999)
+
+
+def test_a_place_does_not_change():
+    place = Place(0.1, 0.5)
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        setattr(place, "near_walls", 0.6)  # noqa: B010 - pyright knows that it must not
+    assert not hasattr(place, "__dict__")

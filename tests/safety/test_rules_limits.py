@@ -170,6 +170,19 @@ def test_what_the_place_of_the_control_sensor_explains_is_no_disagreement():
             assert ("sensors-disagree" in s.trips) is tripped and bool(warnings) is warned
 
 
+def test_with_a_fit_the_place_that_its_records_showed_counts():
+    """Its own lightest oven has none; the oven of the description with the place that was seen has."""
+    placed = dataclasses.replace(SMALL, near_walls=0.3)
+    by_walls_k = 0.3 * 2000.0 / SMALL.film_w_per_k
+    fitted = dataclasses.replace(BOTH, envelope=(SMALL, SMALL, SMALL))
+    for policy, allowed_k in ((fitted, 40.0), (dataclasses.replace(fitted, placed=placed), 40.0 + by_walls_k)):
+        for more_k in (0.1, -0.1):
+            s = state(given_w=2000.0)
+            for now in (1000.0, 1060.0):
+                assert below(s, policy, 150.0, now, limit_c=150.0 + allowed_k + more_k)
+            assert ("sensors-disagree" in s.trips) is (more_k > 0.0)
+
+
 def test_what_the_slower_ones_greater_lag_explains_is_no_disagreement():
     """With 60 s more of lag in either sensor: the quicker one delayed by as much, and the slower may lie anywhere
     between the two."""

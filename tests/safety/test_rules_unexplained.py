@@ -9,7 +9,7 @@ from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick
 from kilnctl.safety.coolest import MOST, held
 from kilnctl.safety.messages import LOAD_FIRST, LOUD, WORDS
-from kilnctl.safety.misplaced import excused_share
+from kilnctl.safety.misplaced import excused_share, follow
 from kilnctl.safety.rule import Look
 from kilnctl.safety.rules_unexplained import EXCUSED_EVERY_S, excuse, explained_share, unexplained
 from kilnctl.safety.state import DANGER, trip
@@ -316,6 +316,20 @@ def test_a_sensor_near_the_elements_explains_heat_and_two_sensors_that_are_apart
         assert other.excused_low == plain.excused_low
         assert (other.above_k, other.given_w) == (alone.above_k, alone.given_w)
     assert share > plain.excused_high + 0.04 and plain.above_k == 0.0 < other.above_k
+
+
+def test_with_a_fit_a_sensor_near_the_elements_explains_no_heat():
+    placed = dataclasses.replace(EMPTY, near_elements=0.25, near_walls=0.6, follows_j_per_k=100.0)
+    plain, other, alone = state(), state(), state()
+    x = LIKELY.from_chamber(100.0)
+    for _ in range(20):
+        for s, p in ((plain, DOUBTED), (other, dataclasses.replace(DOUBTED, placed=placed))):
+            excuse(doubted(s, policy=p, power_w=3000.0, dt=EXCUSED_EVERY_S))
+        x, given_w, _ = held(LIKELY, x, 100.0, 3000.0, EXCUSED_EVERY_S)
+        follow(alone, placed, 100.0, 3000.0, EXCUSED_EVERY_S, given_w)
+        assert (other.excused_high, other.excused_low) == (plain.excused_high, plain.excused_low)
+        assert (other.above_k, other.given_w) == (alone.above_k, alone.given_w)
+    assert plain.above_k == 0.0 < other.above_k
 
 
 def test_what_the_heaviest_walls_take_is_weighed_against_the_least_power():

@@ -6,7 +6,13 @@ import math
 
 import pytest
 
+from kilnctl.output import Units
+from kilnctl.report.sizing_text import sizing_text
 from kilnctl.settings.equipment import Meters, Supply, Switching
+from kilnctl.sizing import Sizing
+from kilnctl.sizing.cabling import volts_share
+from kilnctl.sizing.circuit import circuit_of
+from kilnctl.sizing.load_heating import load_heating
 from kilnctl.sizing.wiring import wiring_of
 from kilnctl.terms import Mark
 from kilnctl.thermal import wiring_rules as rules
@@ -325,3 +331,46 @@ def test_of_a_cable_only_what_is_missing_is_asked_and_said_to_be_taken(wired):
 def test_one_group_on_three_lines_is_said_in_the_singular(wired):
     w = wired(9000.0, 400.0, groups=1, connection="star")
     assert "1 group does not load three lines alike" in words(w, "phases")
+
+
+@pytest.mark.parametrize("watts, volts, three", [(3000.0, 230.0, False), (9000.0, 400.0, True), (600.0, 24.0, False)])
+def test_what_the_cable_leaves_of_the_power_against_the_circuit(oven, watts, volts, three):
+    """Kirchhoff's laws for one loop: source, wire there and back, element; a balanced star has three loops, each with
+    one wire and a third of the power at the phase's voltage."""
+    connection = "star" if three else None
+    bare = dataclasses.replace(
+        oven("curing-cabinet"),
+        elements=dataclasses.replace(oven("curing-cabinet").elements, power_w=watts, groups=3, resistance_ohm=None),
+        supply=Supply(
+            voltage_v=volts, frequency_hz=50.0, cable_area_m2=2.5 * MM2, cable_length_m=40.0, connection=connection
+        ),
+    )
+    wire_ohm = 1.9e-8 * 40.0 / (2.5 * MM2)
+    loops, source_v, wires = (3, volts / math.sqrt(3.0), 1) if three else (1, volts, 2)
+    element_ohm = source_v**2 / (watts / loops)
+    amps = source_v / (element_ohm + wires * wire_ohm)
+    sizing = Sizing(bare)
+    assert sizing.full_w == pytest.approx(loops * amps**2 * element_ohm, rel=1e-9) and sizing.full_w < 0.99 * watts
+    assert sizing.volts_share * watts == pytest.approx(loops * amps * source_v, rel=1e-9), "and what is paid for"
+    shorter = dataclasses.replace(bare, supply=dataclasses.replace(bare.supply, cable_length_m=None))
+    assert Sizing(shorter).full_w == watts and volts_share(circuit_of(shorter)) == 1.0
+
+
+def test_sizing_reckons_with_the_power_behind_the_cable(oven):
+    """A stranger's oven reached 566 °C, and sizing said 572 °C: its cable took the difference."""
+    cabinet = oven("curing-cabinet")
+    far = dataclasses.replace(cabinet, supply=dataclasses.replace(cabinet.supply, cable_length_m=60.0))
+    near = dataclasses.replace(cabinet, supply=dataclasses.replace(cabinet.supply, cable_length_m=None))
+    weak = dataclasses.replace(near, elements=dataclasses.replace(near.elements, power_w=Sizing(far).full_w))
+    a, b, c = Sizing(far), Sizing(weak), Sizing(near)
+    assert a.max_chamber_c == pytest.approx(b.max_chamber_c, abs=0.1) and a.max_chamber_c < c.max_chamber_c - 5.0
+    assert a.max_at_low_supply_c == pytest.approx(b.max_at_low_supply_c, abs=0.1)
+    assert a.max_chamber_range_c.low == pytest.approx(b.max_chamber_range_c.low, abs=0.2)
+    assert a.heat_up_s(20.0, 200.0) == pytest.approx(b.heat_up_s(20.0, 200.0), rel=0.01)
+    assert c.heat_up_s(20.0, 200.0) < 0.99 * a.heat_up_s(20.0, 200.0)
+    assert a.heat_up_range_s(20.0, 200.0).high > c.heat_up_range_s(20.0, 200.0).high
+    load = cabinet.usual_load
+    assert load is not None
+    lag, short = load_heating(far, load, 200.0), load_heating(near, load, 200.0)
+    assert lag is not None and short is not None and lag.behind_k.value < short.behind_k.value, "it warms more slowly"
+    assert f"which leaves the elements {a.full_w / 1000:.2f} kW" in sizing_text(a, Units())
