@@ -156,7 +156,8 @@ def test_the_forecast_of_what_bursts_show_as_noise_is_what_the_described_oven_sh
         state, burst = fire(run.pattern, state, 0.5, oven.control.tick_s, runs_wanted=False)
         seen.append(plant.advance(oven.control.tick_s, burst.fired, True).chamber_c)
     second_k = np.diff(np.array(seen[300:]), 2)
-    shown_k = float(np.mean(np.abs(second_k[1:]) * (second_k[1:] * second_k[:-1] < 0.0))) / SECOND_DIFFERENCE
+    turned = np.signbit(second_k[1:]) != np.signbit(second_k[:-1])
+    shown_k = float(np.mean(np.abs(second_k[1:]) * turned)) / SECOND_DIFFERENCE
     forecast_k = noise_of(oven, run.model, run.pattern, goal_c)
     assert 2.0 < 1.2 * shown_k < forecast_k < 3.0 * shown_k
     assert run.policy.noise_k == forecast_k
