@@ -18,6 +18,7 @@ from ..output import Units, about
 from ..report.findings_text import brief_lines, findings_lines
 from ..run.burst_swing import swing_of
 from ..run.prepare import Guard, PreparedRun, prepare
+from ..run.too_quick import ahead_of_reading, refuse_too_quick
 from ..safety import Policy, policy_for, schedule_trip_words, vapour_sum
 from ..settings.construction import Load
 from ..settings.oven import Oven
@@ -57,8 +58,9 @@ def run(args: argparse.Namespace) -> int:
         model = f" --model {args.model}" if args.model else ""
         print(f"next: kilnctl rehearse {args.oven} {args.schedule}{model}")
         return _status(sizing)
-    policy_for(oven)  # refuses an oven that the rules cannot watch
+    policy = policy_for(oven)  # refuses an oven that the rules cannot watch
     guard = Guard(day_zero(oven, oven.usual_load), day_zero_doubt(oven, oven.usual_load))
+    refuse_too_quick(oven, guard.model, policy)
     tell_limiter(oven, oven.usual_load, guard, oven.limits.trip_at_c, u)
     if args.model:
         raise KilnctlError("--model: a model is checked with a schedule; name one too")
@@ -182,6 +184,7 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, siz
         print(f"  note: {u.words(shortfall.note)}")
     if oven.switching.minimum_on_s is not None:
         _tell_bursts(ready, u)
+    _tell_quick(ready, u)
     if schedule.follows == "part" and oven.sensors.part is None:
         print(
             "  note: no thermocouple is on the part: its temperature is only estimated, and nothing guards it "
@@ -210,6 +213,26 @@ def _tell_bursts(ready: PreparedRun, u: Units) -> None:
         said += f"; a soak counts only while the chamber is within {band_k:.2g} K of it, so it takes longer"
     if top_c + 0.5 * reading_k > ready.policy.schedule_trip_c:
         said += f"; the peaks pass the {ready.policy.schedule_trip_c:.0f} °C at which the heat is cut"
+    if ready.policy.noise_k > policy_for(ready.oven).noise_k:
+        said += f"; jitter of the reading counts as a fault only above {ready.policy.noise_k:.1f} K for it"
+    print(f"  note: {u.words(said)}")
+
+
+def _tell_quick(ready: PreparedRun, u: Units) -> None:
+    """That an oven which is not quite as described may pass its trip before its sensor shows it."""
+    top_c, trip_c = ready.schedule.top_c, ready.policy.schedule_trip_c
+    if ready.guard.doubt.learnt:
+        return
+    rates = [step.at_k_per_s for step in ready.schedule.steps if step.to_c == top_c]
+    ahead_k, time_s = ahead_of_reading(ready.model, top_c, rates[0])
+    if ahead_k <= trip_c - top_c:
+        return
+    said = (
+        f"it is at {top_c:.0f} °C within {time_s:.0f} s, and its sensor then shows {ahead_k:.0f} K less, by the model: "
+        "if the oven is not quite as described, the first run may overshoot to the "
+        f"{trip_c:.0f} °C at which the heat is cut. "
+        "A slower rise (steps: at), a quicker sensor or less power helps; so does a learning run"
+    )
     print(f"  note: {u.words(said)}")
 
 

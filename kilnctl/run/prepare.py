@@ -34,6 +34,8 @@ from ..safety.misplaced import Place
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
+from .burst_swing import noise_of
+from .too_quick import refuse_too_quick
 
 #: Controller → what records call it.
 CONTROLLERS = {
@@ -191,11 +193,25 @@ def prepared(
     guard: Guard | None = None,
 ) -> PreparedRun[PreparedT]:
     """What follows for a run once it is known what the controller follows; `guard`: what the rules go by; None: the
-    model, with all the doubt that a description leaves. Raises KilnctlError for limits that cannot be."""
-    guard = guard or Guard(model, DAY_ZERO)
+    model, with all the doubt that a description leaves. Raises KilnctlError for limits that cannot be, and for an oven
+    that is too quick for the rules."""
+    guard, pattern = guard or Guard(model, DAY_ZERO), pattern_for(oven)
     placed = None
     if guard.doubt.learnt and oven.sensors.limit is not None:
         placed = placed_of(oven, load, day_zero(oven, load, schedule.top_c), guard.place)
+    policy = policy_for(
+        oven,
+        schedule,
+        guard.model,
+        start_c=start_c,
+        coolest=coolest_of(oven, load, guard.model, guard.doubt),
+        envelope=envelope_of(oven, load, guard.model, guard.doubt),
+        loads=loads_of(oven, load, guard.model, guard.doubt),
+        placed=placed,
+        described=not guard.doubt.learnt,
+        bursts_k=noise_of(oven, guard.model, pattern, schedule.top_c),
+    )
+    refuse_too_quick(oven, guard.model, policy)
     return PreparedRun(
         oven=oven,
         schedule=schedule,
@@ -203,19 +219,9 @@ def prepared(
         model=model,
         model_words=model_words,
         programme=programme,
-        policy=policy_for(
-            oven,
-            schedule,
-            guard.model,
-            start_c=start_c,
-            coolest=coolest_of(oven, load, guard.model, guard.doubt),
-            envelope=envelope_of(oven, load, guard.model, guard.doubt),
-            loads=loads_of(oven, load, guard.model, guard.doubt),
-            placed=placed,
-            described=not guard.doubt.learnt,
-        ),
+        policy=policy,
         holding=holding_table(model, oven),
-        pattern=pattern_for(oven),
+        pattern=pattern,
         controller=controller,
         controller_name=controller_name,
         guard=guard,

@@ -68,8 +68,7 @@ HARD_FLOORS = {
     "cold_junction_low_c": -40.0,
     "second_lag_s": -660.0,
 }
-#: What the `safety:` section of an oven file may set, with the least and the most that it takes. Other thresholds are
-#: not configurable.
+#: What the `safety:` section of an oven file may set, and nothing else, with the least and the most that it takes.
 SETTABLE = {
     "sensor_coast_s": (1.0, HARD_CEILINGS["sensor_coast_s"]),
     "disagreement_k": (5.0, HARD_CEILINGS["disagreement_k"]),
@@ -243,26 +242,27 @@ def policy_for(
     loads: Pairs = (),
     placed: LumpedOven | None = None,
     described: bool = False,
+    bursts_k: float = 0.0,
 ) -> Policy:
     """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and
-    fall); `start_c`: the chamber when that schedule starts, °C; `coolest`, `envelope`, `loads`, `placed`: what the
-    model's uncertainty allows; `described`: that model is from a description alone.
+    fall); `start_c`: the chamber when that schedule starts, °C; `coolest`, `envelope`, `loads`, `placed`: what the model
+    may be; `described`: that model is from a description alone; `bursts_k`: what bursts may show as noise, K.
 
     The oven's `safety:` replaces single numbers, within HARD_CEILINGS and HARD_FLOORS. Raises KilnctlError where the
     load needs ventilation that is not proved or not enough, where a part has a limit and no sensor, where the tick is
     too slow for the lease, and for a number beyond its bounds.
     """
     values = _of_oven(oven) | _of_sensors(oven)
+    values["noise_k"] = min(HARD_CEILINGS["noise_k"], max(values["noise_k"], bursts_k))
     values["part_trip_c"] = _part_highest_c(oven, schedule) + PART_MARGIN_K
     load = schedule.load if schedule is not None and schedule.load is not None else oven.usual_load
     if load is not None and load.moisture_kg > 0.0:
-        # Boiling water takes up heat at a constant temperature near 100 °C, which a model of the dry oven cannot
-        # explain.
+        # Boiling water takes up heat near 100 °C, which a model of the dry oven cannot explain.
         values["no_rise_s"] = HARD_CEILINGS["no_rise_s"]
         values["missing_share_s"] = HARD_CEILINGS["missing_share_s"]
     if described:
-        # Walls with a heavy inner shell take most of the heat for an hour: sound ovens rose by 3 to 5 K in ten minutes.
-        values["no_rise_s"] = HARD_CEILINGS["no_rise_s"]
+        # Walls with a heavy inner shell take most of the heat for hours: a sound oven rose by 3.6 K in twenty minutes.
+        values["no_rise_s"], values["no_rise_k"] = HARD_CEILINGS["no_rise_s"], HARD_FLOORS["no_rise_k"]
     if schedule is not None:
         values.update(_of_schedule(oven, schedule, values, start_c))
     if model is not None:

@@ -29,8 +29,9 @@ def unexplained(look: Look) -> None:
     share = unexplained_share(look.tick)
     if share is not None:
         # A relay adds at most full power: what seems to be more is a reading that steps, and that passes.
-        unexplained_heat(look, min(share, 1.0))
-        heat_past_contactor(look, min(share, 1.0))
+        most = min(share, 1.0, look.state.needed)
+        unexplained_heat(look, most)
+        heat_past_contactor(look, most)
         missing_heat(look, share)
 
 
@@ -52,7 +53,10 @@ def excuse(look: Look) -> None:
     that elements of the three ovens give, and that their linings and contents take, against the model's own oven.
     Heavier elements give less while they warm up and more after the heat ends (`glow`), and walls and loads that are
     not as described take another heat; most of this passes in a soak. Nor does a description know where its sensor
-    lies (`kilnctl.safety.misplaced`). An error of the power is allowed for in proportion to the power fired."""
+    lies (`kilnctl.safety.misplaced`). An error of the power is allowed for in proportion to the power fired.
+
+    What a described oven round the reading itself lacks (first law) bounds the control's estimate: that follows a
+    chamber of its own, which may be later than the reading, and warmer, in an oven that is not as described."""
     state, ovens = look.state, look.policy.envelope
     if ovens is None or look.dt_s <= 0.0:
         return
@@ -74,6 +78,10 @@ def excuse(look: Look) -> None:
     liner_w = ovens[1].liner_j_per_k * state.slope_k_per_s  # it takes heat while the chamber warms, and gives it back
     by_mass = (most_given_w - least_taken_w - net_w + max(0.0, -liner_w)) / full_w
     state.excused_high = max(by_mass, by_place)
+    if not ovens[0].learnt:
+        stored_w = ovens[2].follows_j_per_k * state.slope_k_per_s
+        leaks_w = ovens[0].leak_w_per_k * (chamber_c - ovens[0].room_c)
+        state.needed = (stored_w + leaks_w - net_w) / full_w
     state.excused_low = (net_w - least_given_w + most_taken_w + max(0.0, liner_w)) / full_w
     state.glow, state.taken = max(0.0, most_given_w) / full_w, most_taken_w / (ovens[1].power_share * full_w)
 

@@ -185,6 +185,7 @@ class SafetyState:
     held_j: float = 0.0
     excused_high: float = 0.0  # what the model's uncertainty explains, shares of full power: too much heat,
     excused_low: float = 0.0  # and too little
+    needed: float = math.inf  # the most heat that a described oven round this reading lacks, share of full power
     glow: float = 0.0  # what the heaviest elements that it allows give to the chamber now, share of full power,
     taken: float = 0.0  # and what the heaviest lining and contents take from it, share of the least power
     # surroundings
@@ -221,7 +222,7 @@ class SafetyState:
         self.delayed_c, self.second_k, self.rejected, self.lumps, self.loads = None, 0.0, None, None, NO_LOADS
         self.held, self.excused_high, self.excused_low, self.glow, self.taken = (), 0.0, 0.0, 0.0, 0.0
         self.held_s = self.held_j = self.shown_k = self.above_k = self.given_w = self.place_share = 0.0
-        self.placed = None
+        self.placed, self.needed = None, math.inf
         self.top_c = self.settled_s = self.shut_s = -math.inf
         # What the air did meanwhile is unknown too: the chamber is purged again.
         self.purge_until_s = math.inf

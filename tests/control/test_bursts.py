@@ -9,15 +9,18 @@ import pytest
 from invented_plants import Invented, told
 from strange_plants import PLANTS
 
+from kilnctl import VirtualOven
 from kilnctl.control import estimator
 from kilnctl.control.control_state import EnergyBalanceState
 from kilnctl.control.ripple import EVEN, TOLD_K, ripple_of
+from kilnctl.firing import fire, ready
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER, ELEMENT, LINING
 from kilnctl.record.events import Teller
-from kilnctl.run.burst_swing import swing_of
+from kilnctl.run.burst_swing import noise_of, swing_of
 from kilnctl.run.chain import Chain
 from kilnctl.run.prepare import prepare
+from kilnctl.safety.rules_sensor import SECOND_DIFFERENCE
 from tests.control.control_cases import drawn_oven, schedule_of
 
 
@@ -140,3 +143,23 @@ def test_what_keeps_the_chamber_is_many_times_the_holding_power_over_a_cold_lini
 def test_a_hot_start_has_no_colder_lining_than_one_held_for_ever(model):
     lining = estimator.start(model, 900.0, 20.0).x[LINING : LINING + 4]
     assert all(t >= s - 1e-9 for t, s in zip(lining[1:], model.steady(900.0, 20.0)[0][LINING + 1 : LINING + 4]))
+
+
+def test_the_forecast_of_what_bursts_show_as_noise_is_what_the_described_oven_shows():
+    """Against the virtual oven, without noise of its own, at even duty and bursts of 2 s. With them sensor-noisy
+    tripped at 2.0 K in a sound oven."""
+    oven, goal_c = drawn_oven(500, 158)
+    run = prepare(oven, schedule_of(dict(to_c=goal_c, hold_s=600.0)))
+    quiet = replace(oven, sensors=replace(oven.sensors, control=replace(oven.sensors.control, noise_k=0.0)))
+    plant, state, seen = VirtualOven(quiet, quiet.usual_load, 1), ready(run.pattern), []
+    for _ in range(500):
+        state, burst = fire(run.pattern, state, 0.5, oven.control.tick_s, runs_wanted=False)
+        seen.append(plant.advance(oven.control.tick_s, burst.fired, True).chamber_c)
+    second_k = np.diff(np.array(seen[300:]), 2)
+    turned = np.signbit(second_k[1:]) != np.signbit(second_k[:-1])
+    shown_k = float(np.mean(np.abs(second_k[1:]) * turned)) / SECOND_DIFFERENCE
+    forecast_k = noise_of(oven, run.model, run.pattern, goal_c)
+    assert 2.0 < 1.2 * shown_k < forecast_k < 3.0 * shown_k
+    assert run.policy.noise_k == forecast_k
+    named = replace(oven, switching=replace(oven.switching, minimum_on_s=None))
+    assert noise_of(named, run.model, run.pattern, goal_c) == 0.0

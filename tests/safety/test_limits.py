@@ -200,7 +200,8 @@ def test_a_wet_load_gets_time_to_dry(oven, schedule):
 def test_an_oven_known_by_its_description_alone_gets_twice_the_time_to_rise(oven, schedule):
     """A box with a heavy inner shell rose by 4.7 K in ten minutes of full power, and reached its soak."""
     cabinet, dry = oven("curing-cabinet"), schedule("dry")
-    assert [policy_for(cabinet, dry, described=d).no_rise_s for d in (False, True)] == [600.0, 1200.0]
+    policies = [policy_for(cabinet, dry, described=d) for d in (False, True)]
+    assert [(p.no_rise_s, p.no_rise_k) for p in policies] == [(600.0, 5.0), (1200.0, 2.0)]
     own = dataclasses.replace(cabinet, safety=Safety(no_rise_s=300.0))
     assert policy_for(own, dry, described=True).no_rise_s == 300.0, "what the file says counts"
 
@@ -374,3 +375,11 @@ def test_a_parts_limit_is_the_lower_one_and_ten_kelvin_and_needs_a_sensor(oven, 
             )
     with pytest.raises(KilnctlError, match="nobody can guard"):
         policy_for(but(limited(190.0), part=None))
+
+
+def test_what_bursts_show_as_noise_is_no_fault(oven):
+    cabinet = oven("curing-cabinet")
+    own = policy_for(cabinet).noise_k
+    assert policy_for(cabinet, bursts_k=own - 0.1).noise_k == own
+    assert policy_for(cabinet, bursts_k=own + 1.0).noise_k == own + 1.0
+    assert policy_for(cabinet, bursts_k=99.0).noise_k == HARD_CEILINGS["noise_k"] == 10.0

@@ -298,8 +298,39 @@ def test_the_ovens_start_again_with_the_timers():
     s = state()
     excuse(doubted(s, power_w=1500.0))
     assert s.held != ()
+    assert s.needed < math.inf
     s.restart_timers()
-    assert s.held == () and s.excused_high == s.excused_low == 0.0
+    assert s.held == () and s.excused_high == s.excused_low == 0.0 and s.needed == math.inf
+
+
+def test_a_described_oven_lacks_what_its_reading_needs_and_its_elements_do_not_give():
+    leaky = dataclasses.replace(LIKELY, leak_w_per_k=2.0)
+    follows = dataclasses.replace(EMPTY, follows_j_per_k=500.0)
+    policy = dataclasses.replace(DOUBTED, envelope=(leaky, HEAVY, follows))
+    s, x = state(slope_k_per_s=0.3), leaky.from_chamber(100.0)
+    for power_w in (1500.0, 0.0):
+        excuse(doubted(s, policy=policy, power_w=power_w, dt=EXCUSED_EVERY_S))
+        x, given_w, taken_w = held(leaky, x, 100.0, power_w, EXCUSED_EVERY_S)
+        lacks_w = 500.0 * 0.3 + 2.0 * (100.0 - leaky.room_c) + taken_w - given_w
+        assert s.needed == pytest.approx(lacks_w / leaky.full_w) and leaky.room_c != 0.0
+    fitted = dataclasses.replace(policy, envelope=(dataclasses.replace(leaky, learnt=True), HEAVY, follows))
+    learnt = state(slope_k_per_s=0.3)
+    excuse(doubted(learnt, policy=fitted, power_w=1500.0, dt=EXCUSED_EVERY_S))
+    assert learnt.held != () and learnt.needed == math.inf
+
+
+@pytest.mark.parametrize("needed, counted", [(0.6, 0.6), (0.8, 0.7), (-0.5, -0.5)])
+def test_no_more_heat_is_too_much_than_the_reading_needs(needed, counted):
+    s = state(coil=False, coil_s=900.0, excess=5.0, past_open=5.0, needed=needed)
+    trip(s, "sensor-noisy", 900.0, noise="it is noisy")
+    unexplained(at(s, tick=tick(1000.0, heating=False, unexplained_w=2100.0, full_power_w=3000.0), dt=1.0))
+    assert s.excess == s.past_open == pytest.approx(5.0 + counted - 0.25)
+
+
+def test_too_little_heat_does_not_go_by_what_the_reading_needs():
+    s = state(needed=-0.9, fired_60=0.1, fired_300=0.1)
+    unexplained(at(s, tick=tick(1000.0, heating=True, unexplained_w=-1500.0, full_power_w=3000.0), dt=1.0))
+    assert s.missing == pytest.approx(0.5 - 0.25 - 0.035)
 
 
 def test_a_sensor_near_the_elements_explains_heat_and_two_sensors_that_are_apart():

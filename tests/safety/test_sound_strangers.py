@@ -37,6 +37,9 @@ from tests.generated.ovens import numbered
         (200, "sensor near element", 84.0, 1),
         (31, "sensor near wall", 187.6, 1),  # 42 K less than the second sensor, in the air
         (20, "all", 937.4, 2),  # 51 K cooler than the coolest oven, by a heavy inner shell: energy-says-hotter
+        (30, "sensor near element", 100.0, 2),  # a control that is far off, whose unexplained heat no reading shows
+        (200, "sensor near element", 84.0, 2),
+        (158, "wet load", 447.0, 1),  # bursts of 2 s move the reading by 13 K: sensor-noisy
         (186, "shells", 117.1, 1),  # 4.9 K in twenty minutes of full power: heat-no-rise
     ],
 )

@@ -39,7 +39,13 @@ def test_a_fresh_state_knows_nothing_and_trusts_nothing():
 def test_what_nobody_has_measured_yet_is_nothing():
     """Sums, shares and times begin at zero; what marks a level or a moment begins before or after every other."""
     fresh, tick = SafetyState(), Tick(1.0, 1, 0.3)
-    unlike = {"top_c": -math.inf, "danger_top_c": -math.inf, "cut_s": -math.inf, "purge_until_s": math.inf}
+    unlike = {
+        "top_c": -math.inf,
+        "danger_top_c": -math.inf,
+        "cut_s": -math.inf,
+        "purge_until_s": math.inf,
+        "needed": math.inf,
+    }
     for f in dataclasses.fields(SafetyState):
         value = getattr(fresh, f.name)
         if isinstance(value, (bool, int, float)) and f.name != "lumps_c":
