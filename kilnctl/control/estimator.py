@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyModel, N
+from ..safety.extremes import greater, lesser
 from .lateness import by_lateness, doubted, more_s_of, within
 
 #: Indices of the added states: unknown heat flow, W; from POWER on the shares of the power, of the lining's heat, of
@@ -156,15 +157,15 @@ def update(
     process_noise = _adapt_noise(model, estimate, doubt, wander, drift, fixed)
     # `after` is new: the functions below change it, until it is handed out.
     after, late_s = _predict(model, estimate, power_w, dt_s, ambient_c, process_noise, fixed)
-    after.sudden_s = max(0.0, estimate.sudden_s - dt_s)
+    after.sudden_s = greater(0.0, estimate.sudden_s - dt_s)
     # While a dead time that was found fills, no time passes for the filter: a reading is no news.
     if seen and (estimate.dead_s <= 0.0 or len(after.pending) <= len(estimate.pending)):
         _gate_innovation(model, after, reading_c, dt_s, noise_k, sudden, doubt)
     if _is_possible(after.x):
         if drift == 1.0 and not sudden:
-            after.calm_w += (after.heat_w - after.calm_w) * min(1.0, dt_s / CALM_S)
-        after.lately_w += (power_w - after.lately_w) * min(1.0, dt_s / LATELY_S)
-        after.before_w += (power_w - after.before_w) * min(1.0, dt_s / BEFORE_S)
+            after.calm_w += (after.heat_w - after.calm_w) * lesser(1.0, dt_s / CALM_S)
+        after.lately_w += (power_w - after.lately_w) * lesser(1.0, dt_s / LATELY_S)
+        after.before_w += (power_w - after.before_w) * lesser(1.0, dt_s / BEFORE_S)
         _forward_to_now(model, after, late_s, ambient_c)
         if _is_possible(after.now):
             return after
@@ -182,9 +183,9 @@ def _adapt_noise(
 ) -> np.ndarray:
     """Process noise of each state, variance per s, (SIZE,): it grows as the recent readings disagree with the model.
     `fixed`: the shares do not walk."""
-    news = min(1.0, max(0.0, (doubt - SURE) / (DOUBTFUL - SURE)))
+    news = lesser(1.0, greater(0.0, (doubt - SURE) / (DOUBTFUL - SURE)))
     # The further from their prediction, the more has changed; else temperatures that no sensor measures explain it.
-    alarm = math.sqrt(max(1.0, doubt / DOUBTFUL))
+    alarm = math.sqrt(greater(1.0, doubt / DOUBTFUL))
     heat_walk_w = wander * (CALM + (QUICK - CALM) * news * alarm) * model.power_w
     if estimate.sudden_s > 0.0:
         heat_walk_w = max(heat_walk_w, SUDDEN * model.power_w)
@@ -275,7 +276,7 @@ def _gate_innovation(
     before (`doubt`): that was coming, it is the model that is wrong, and shares and lateness go on explaining it."""
     # The filter works at the tick nearest to the dead time; the rest of the dead time is neglected.
     innovation = reading_c - estimate.x[SENSOR]
-    variance = max(0.0, float(estimate.covariance[SENSOR, SENSOR])) + noise_k * noise_k + 1e-6
+    variance = greater(0.0, float(estimate.covariance[SENSOR, SENSOR])) + noise_k * noise_k + 1e-6
     leaves = sudden and (estimate.heat_w - estimate.calm_w) * innovation < 0.0  # sudden heat ends suddenly
     rejects = LEAVING_REJECTS if leaves else REJECTS
     if innovation * innovation > WILD_SIGMAS**2 * variance and estimate.rejected < rejects:
@@ -314,7 +315,7 @@ def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance
     if of_late != 0.0:
         believed = variance / (variance + doubted(model, estimate.x, estimate.late, estimate.heat_w, dt_s))
         # Its effect is anything but linear: no reading moves it further than its standard deviation.
-        believed = min(believed, spread(estimate, LATE) / max(1e-9, abs(of_late * innovation)))
+        believed = lesser(believed, spread(estimate, LATE) / greater(1e-9, abs(of_late * innovation)))
         gain[LATE] = of_late * believed
         covariance[LATE, LATE] += variance * (of_late * (1.0 - believed)) ** 2
     states = (*estimate.x, estimate.heat_w, *estimate.shares, estimate.trend_w_per_s, estimate.late)
@@ -327,7 +328,7 @@ def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance
             covariance[k, :] = covariance[:, k] = 0.0
     standardised = innovation / math.sqrt(variance)
     estimate.x, estimate.covariance = tuple(corrected[:N]), covariance
-    estimate.heat_w = min(most_w, max(-most_w, corrected[HEAT]))
+    estimate.heat_w = lesser(most_w, greater(-most_w, corrected[HEAT]))
     estimate.trend_w_per_s, estimate.shares = (
         corrected[TREND],
         (corrected[POWER], corrected[POWER + 1], corrected[POWER + 2]),
@@ -337,7 +338,7 @@ def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance
         # As with the shares; it does not walk, so its variance stays, and readings can take it from its bound.
         covariance[LATE, :LATE] = covariance[:LATE, LATE] = 0.0
     estimate.rejected = 0
-    estimate.surprise += (standardised - estimate.surprise) * min(1.0, dt_s / SURPRISE_S)
+    estimate.surprise += (standardised - estimate.surprise) * lesser(1.0, dt_s / SURPRISE_S)
 
 
 def _forward_to_now(model: EnergyModel, estimate: Estimate, late_s: float, ambient_c: float) -> None:
@@ -387,7 +388,7 @@ def with_heat(estimate: Estimate, heat_w: float) -> Estimate:
 
 def spread(estimate: Estimate, state: int) -> float:
     """Standard deviation of one state, in its unit."""
-    return math.sqrt(max(0.0, float(estimate.covariance[state, state])))
+    return math.sqrt(greater(0.0, float(estimate.covariance[state, state])))
 
 
 __all__ = [

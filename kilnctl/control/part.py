@@ -5,6 +5,7 @@ import math
 from typing import NamedTuple
 
 from ..model.part_body import LAYERS, PartBody
+from ..safety.extremes import greater, lesser
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 
 #: Factors on the films and the radiation of a load, which its neighbours in the chamber change.
@@ -118,8 +119,8 @@ def moved(
         return _banded(Part(part.low_c, part.high_c, slabs, False, waiting_s, mean_c, mean_w), chamber_c, ambient_c)
     rate = part.rate_k_per_s
     if math.isfinite(part.reads_c):
-        rate += ((reads_c - part.reads_c) / dt_s - rate) * min(1.0, dt_s / RATE_S)
-    surface_c, error = reads_c + lag_s * rate, max(CLASS_2_K, CLASS_2_SHARE * abs(reads_c)) + abs(lag_s * rate)
+        rate += ((reads_c - part.reads_c) / dt_s - rate) * lesser(1.0, dt_s / RATE_S)
+    surface_c, error = reads_c + lag_s * rate, greater(CLASS_2_K, CLASS_2_SHARE * abs(reads_c)) + abs(lag_s * rate)
     return Part(surface_c - error, surface_c + error, slabs, True, waiting_s, mean_c, mean_w, rate, reads_c)
 
 
@@ -150,7 +151,7 @@ def _stepped(body: PartBody, slab: Slab, chamber_c: float, dt_s: float) -> Slab:
     outwards (Thomas)."""
     whole_j, inside_w = body.j_per_m2k * slab.mass, body.inside_w / slab.mass
     t = slab.layers
-    a, b = max(1.0, chamber_c + ZERO_C), max(1.0, t[0] + ZERO_C)
+    a, b = greater(1.0, chamber_c + ZERO_C), greater(1.0, t[0] + ZERO_C)
     radiant = slab.film * STEFAN_BOLTZMANN * body.radiant
     film_w = slab.film * body.film_w
     taken_w = film_w * (a - b) + radiant * (a**4 - b**4)

@@ -11,6 +11,7 @@ from ..control import ControlState, Decision, StepInput
 from ..firing import Burst
 from ..reading import Reading
 from ..safety import Tick, Verdict, start_test
+from ..safety.extremes import greater, lesser
 from ..safety.state import latch
 from ..terms import HOLD, PROCEED, Phase, Request
 from ..thermal.electric_power import electric_w
@@ -132,7 +133,7 @@ class Chain:
             return None
         most_s = 0.5 * self.pattern.shortest_run / self.pattern.frequency_hz + dt_s
         before_s = self._ahead_s
-        self._ahead_s = min(most_s, max(-most_s, before_s + (commanded - last.duty) * dt_s))
+        self._ahead_s = lesser(most_s, greater(-most_s, before_s + (commanded - last.duty) * dt_s))
         return (self._ahead_s - before_s) / dt_s
 
     def _begin(self, reading: Reading, now_s: float) -> None:
@@ -164,7 +165,7 @@ class Chain:
             last.decision.unexplained_w if last and not reading.door_is_open else None,
             last.decision.full_w if last else self.programme.model.power_w,
             # The steady power, or, while a cold lining still takes up heat, the larger power of the decision.
-            max(self.run.holding(reading.chamber_c), last.decision.holding_w if last else 0.0),
+            greater(self.run.holding(reading.chamber_c), last.decision.holding_w if last else 0.0),
             self.energy_j,
             passed.now_s - self._start_s,
             last is None or last.decision.wants_heat,

@@ -11,6 +11,7 @@ Both are estimates. A fit learns what its sensor shows: the ovens of a fitted mo
 import math
 
 from .coolest import STEFAN_BOLTZMANN, ZERO_C, LumpedOven, held
+from .extremes import greater, lesser
 from .state import SafetyState
 
 #: What a place has explained is forgotten within this time, s, as the power fired lately is: the estimate of
@@ -29,9 +30,9 @@ def excused_share(
     share = (_spare_w(state, oven, reads_c, power_w, dt_s) - net_w) / oven.full_w
     # What passes is seen for as long as a sensor is late.
     kept = math.exp(-dt_s / (oven.lag_s + 1.0))
-    state.above_k, state.given_w = max(state.shown_k, kept * state.above_k), max(given_w, kept * state.given_w)
+    state.above_k, state.given_w = greater(state.shown_k, kept * state.above_k), greater(given_w, kept * state.given_w)
     state.place_share += (share - state.place_share) * (1.0 - math.exp(-dt_s / LATELY_S))
-    return max(share, state.place_share)
+    return greater(share, state.place_share)
 
 
 def _spare_w(state: SafetyState, oven: LumpedOven, reads_c: float, power_w: float, dt_s: float) -> float:
@@ -57,4 +58,4 @@ def apart_k(state: SafetyState, oven: LumpedOven, reads_c: float, second_c: floa
     if reads_c < oven.room_c:
         return 0.0
     film_w_per_k = oven.film_w_per_k + 4.0 * STEFAN_BOLTZMANN * oven.film_m2 * (second_c + ZERO_C) ** 3
-    return oven.near_walls * min(state.given_w / film_w_per_k, second_c - oven.room_c)
+    return oven.near_walls * lesser(state.given_w / film_w_per_k, second_c - oven.room_c)
