@@ -215,7 +215,7 @@ class VirtualOven:
                 cold_c = cold
                 words += said
             else:
-                words += tuple(f"{name}-{word}" for word in said)
+                words += tuple([f"{name}-{word}" for word in said]) if said else ()
         oven, meters = self.oven, self.oven.meters
         return Reading(
             chamber_c=seen["control"],
@@ -240,10 +240,12 @@ class VirtualOven:
         if name == "limit":
             layers = self._stratification_k * self.conditions.limit_height
             return ideal_sensor(self._radiant_k, self.core.air_k + layers, self._sensor_film) - ZERO_C
+        if name == "control" and not active:
+            return self.chamber_c
         part = self.part_c
-        if name == "part":
+        if part is None or name == "part":
             return self.chamber_c if part is None else part
-        if active and part is not None and any(f.kind == "load against the sensor" for f in active):
+        if any(f.kind == "load against the sensor" for f in active):
             return TOUCHING[0] * part + TOUCHING[1] * self.chamber_c
         return self.chamber_c
 
