@@ -65,8 +65,9 @@ CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0  # ±30 %: BEFORE_S overshoot -0.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30  # ±30 %: none
 #: The dead time is crossed in steps of at least this, s: a quick oven moves far in ten.
 FORWARD_S = 5.0  # ±30 %: none
-#: Variances per s of what does not drift for a reason: temperatures alone.
-_DRIFTS = np.concatenate((DRIFT_K**2, np.zeros(SIZE - N)))
+#: The same of all states, and its variance per s: only temperatures drift.
+_DRIFTS = np.concatenate((DRIFT_K, np.zeros(SIZE - N)))
+_DRIFTS_SQUARED = _DRIFTS**2
 
 
 class Tangent(NamedTuple):
@@ -195,7 +196,7 @@ def _adapt_noise(
         heat_walk_w = max(heat_walk_w, SUDDEN * model.power_w)
     trend_walk_w = TREND_WALK * model.power_w + TREND_WALK_MOVING * abs(estimate.lately_w - estimate.before_w)
     trend_walk_w *= wander if drift == 1.0 else 1.0
-    noise = _DRIFTS * (drift * drift)
+    noise = _DRIFTS_SQUARED.copy() if drift == 1.0 else (drift * _DRIFTS) ** 2
     noise[HEAT], noise[TREND] = heat_walk_w * heat_walk_w, trend_walk_w * trend_walk_w
     if news > 0.0 and not fixed:
         shares_walk = SHARES_WALK * news

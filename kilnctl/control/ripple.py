@@ -37,7 +37,7 @@ def ripple_of(
     tangent = estimate.tangent
     if tangent is None:  # before the first reading has passed the dead time
         return EVEN
-    even = tuple(t - r for t, r in zip(estimate.now, ripple_k))
+    even = [t - r for t, r in zip(estimate.now, ripple_k)]
     if stale(tangent, even, dt_s):
         tangent = tangent_at(model, even, dt_s, ambient_c, estimate.shares, more_s_of(model, estimate.late))
     heated = tangent.by_watt[:, 0] * (estimate.shares[0] * uneven_w)

