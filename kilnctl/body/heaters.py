@@ -58,7 +58,7 @@ class Heater:
         points = self.resistance
         for (t0, f0), (t1, f1) in pairwise(points):
             if t_c < t1:
-                return f0 + (f1 - f0) * max(0.0, t_c - t0) / (t1 - t0)
+                return f0 + (f1 - f0) * (t_c - t0) / (t1 - t0) if t_c > t0 else f0
         return points[-1][1]
 
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from ..model.energy import CHAMBER, CONTENTS, ELEMENT, SENSOR, EnergyModel
 from ..reading import Reading
+from ..safety.extremes import greater, lesser
 from ..terms import Request, RequestKind
 from . import estimator, fallback, reference, swinging
 from . import onset as onsets
@@ -70,7 +71,7 @@ class EnergyBalanceControl:
         _estimate(s, programme, reading, dt_s, share * s.full_w, given.usable, given.uneven)
         if programme.part is not None and s.part is not None:
             chamber_c, room_c, lag_s = s.estimate.now[CHAMBER], programme.ambient_c, programme.part_lag_s
-            heat_w = max(0.0, programme.model.elements_give_w(s.estimate.now))
+            heat_w = greater(0.0, programme.model.elements_give_w(s.estimate.now))
             s.part = parts.moved(programme.part, s.part, chamber_c, room_c, heat_w, dt_s, _part_shows_c(reading), lag_s)
         value = _followed_c(s, programme, reading)
         changed = _move(s, programme, value, dt_s, given.requests)
@@ -188,7 +189,7 @@ def _planned(
     planned = s.plan.power_at(now)
     trim = -estimate.unexplained_w
     news_w = s.plan.heat_w - estimator.lasting_w(programme.model, estimate)
-    demand = min(full, max(0.0, planned + news_w / estimate.shares[0]))
+    demand = lesser(full, greater(0.0, planned + news_w / estimate.shares[0]))
     # At a limit the plan wanted more than there is: a change of a few watts does not leave the limit, only the next
     # plan may.
     if planned >= 0.999 * s.plan.full_w:
@@ -204,18 +205,18 @@ def _plan_is_due(s: EnergyBalanceState, model: EnergyModel, followed_c: float, d
     if plan is None:
         return True
     age_s, way_k = s.time_s - plan.time_s, abs(s.position.reference_c - plan.from_c)
-    if abs(followed_c - plan.from_c) > max(PLAN_MOVED_K, PLAN_MOVED * way_k):
+    if abs(followed_c - plan.from_c) > greater(PLAN_MOVED_K, PLAN_MOVED * way_k):
         return True
-    if age_s >= min(PLAN_EVERY_S, PLAN_STEPS * plan.step_s) - 1e-9:
+    if age_s >= lesser(PLAN_EVERY_S, PLAN_STEPS * plan.step_s) - 1e-9:
         # Where full power is wanted and none comes, as in a purge, a new plan would be the same.
         return share > 0.0 or plan.power_at(s.time_s) < 0.999 * plan.full_w
-    if age_s < min(PLAN_EVERY_S, plan.step_s) - 1e-9 and estimator.doubt_of(s.estimate, dt_s) <= PLAN_AT_DOUBT:
+    if age_s < lesser(PLAN_EVERY_S, plan.step_s) - 1e-9 and estimator.doubt_of(s.estimate, dt_s) <= PLAN_AT_DOUBT:
         return False
     off_k, planned_w = followed_c - plan.expected_c(s.time_s), plan.power_at(s.time_s)
     if (off_k < 0.0 and planned_w >= 0.999 * plan.full_w) or (off_k > 0.0 and planned_w <= 0.001 * plan.full_w):
         off_k = 0.0  # no plan can give more than there is, nor less than nothing
     return (
-        abs(off_k) > max(PLAN_OFF_K, PLAN_OFF * way_k)
+        abs(off_k) > greater(PLAN_OFF_K, PLAN_OFF * way_k)
         or abs(estimator.lasting_w(model, s.estimate) - plan.heat_w) > PLAN_OFF_HEAT * s.full_w
         or abs(s.full_w - plan.full_w) > PLAN_OFF_POWER * s.full_w
     )
@@ -236,7 +237,7 @@ def _decision(s: EnergyBalanceState, programme: Programme, wanted: Wanted) -> De
         element_c=estimate.now[ELEMENT],
         unexplained_w=estimate.unexplained_w,
         full_w=full,
-        step=legs[min(s.position.leg, len(legs) - 1)].step,
+        step=legs[lesser(s.position.leg, len(legs) - 1)].step,
         phase=reference.phase_of(legs, s.position),
         left_s=reference.seconds_left(legs, s.position),
         done=s.position.done,

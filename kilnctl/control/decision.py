@@ -7,6 +7,7 @@ from typing import Any, Protocol, TypeVar
 
 from ..model.energy import EnergyModel
 from ..reading import Reading
+from ..safety.extremes import greater, lesser
 from ..terms import Phase, Request
 from .estimator import Estimate
 from .predictive import Plan
@@ -71,7 +72,7 @@ class Decision:
 
 def duty_of(demand_w: float, full_w: float) -> float:
     """The duty that gives `demand_w` while full power is `full_w`; 0 when there is no power."""
-    return min(1.0, max(0.0, demand_w / full_w)) if full_w > 0.0 else 0.0
+    return lesser(1.0, greater(0.0, demand_w / full_w)) if full_w > 0.0 else 0.0
 
 
 @dataclass(slots=True)  # as a decision

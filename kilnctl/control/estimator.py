@@ -10,25 +10,15 @@ dead time ago, and `now` is the model run forward from there through the powers 
 Source: A. Gelb (ed.), Applied Optimal Estimation (1974), table 6.1-1; the update is in Joseph-free scalar form."""
 
 import math
-from dataclasses import dataclass, replace
-from typing import NamedTuple
+from dataclasses import replace
 
 import numpy as np
 
-from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyModel, N
+from ..model.energy import CHAMBER, CONTENTS, ELEMENT, SENSOR, EnergyModel, N
+from ..safety.extremes import greater, lesser
+from .estimate import HEAT, LATE, POWER, SIZE, TREND, Estimate, Tangent, start
 from .lateness import by_lateness, doubted, more_s_of, within
 
-#: Indices of the added states: unknown heat flow, W; from POWER on the shares of the power, of the lining's heat, of
-#: the contents' heat; trend of the unknown heat, W/s; lateness.
-HEAT, POWER, TREND, LATE = N, N + 1, N + 4, N + 5
-SIZE = N + 6
-#: Standard deviations at the start, for a fitted model: of the unknown heat, as a share of full power (what a fit may
-#: leave); of the shares (for a worse model the readings disagree, and SHARES_WALK lets the shares move).
-HEAT_SD, SHARES_SD = 0.05, np.array([0.03, 0.03, 0.1])  # ±30 %: SHARES_SD overshoot 0/+0.02 K
-#: How far the lining's parts, near to far, have warmed through at the start, as shares of the chamber's excess over
-#: the room, and the standard deviations. An oven that is warm at the start is cooling from a higher temperature;
-#: without heat the chamber is as warm as the near lining.
-WARMED, WARMED_SD = (1.0, 0.9, 0.65), (0.15, 0.2, 0.25)  # ±30 %: none
 #: Random walk of the unknown heat, share of full power per √s: CALM while the mean of the innovations over SURPRISE_S
 #: (s) is near zero, which keeps their noise out of the power; up to QUICK when it is not. SURE and DOUBTFUL are values
 #: of that mean's square over its variance: for white innovations χ² with one degree of freedom, which is above SURE in
@@ -67,73 +57,9 @@ CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0  # ±30 %: BEFORE_S overshoot -0.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30  # ±30 %: none
 #: The dead time is crossed in steps of at least this, s: a quick oven moves far in ten.
 FORWARD_S = 5.0  # ±30 %: none
-_DRIFT_SQUARED = DRIFT_K**2
-
-
-class Tangent(NamedTuple):
-    """The model's tangent at `x` for steps of `step_s`: state transition (SIZE, SIZE), whose part for the three shares
-    (N, 3) is filled in each step; `by_watt` (N, 3): that part for 1 W of element power, and of heat that lining and
-    contents take."""
-
-    transition: np.ndarray
-    x: tuple[float, ...]
-    step_s: float
-    by_watt: np.ndarray
-
-
-@dataclass(slots=True)
-class Estimate:
-    """Filter state; treated as immutable (each step makes a new one). `x`, `heat_w` (unknown heat into the chamber, W),
-    its trend and `shares` (power, lining, contents) are the values one dead time ago; `now` holds the temperatures now,
-    °C. `unexplained_w`: all that the model does not explain, as a heat flow into the chamber. `calm_w`: mean of
-    `heat_w` outside sudden events; `surprise`: recent mean of the innovations in standard deviations; `late`:
-    lateness; `dead_s`: by how much the dead time is longer than the model's (`kilnctl.control.onset`);
-    `restless`: recent mean square of how far the readings disagreed, 0..1."""
-
-    x: tuple[float, ...]
-    covariance: np.ndarray  # (SIZE, SIZE)
-    now: tuple[float, ...]
-    heat_w: float = 0.0
-    trend_w_per_s: float = 0.0
-    shares: tuple[float, float, float] = (1.0, 1.0, 1.0)
-    unexplained_w: float = 0.0
-    pending: tuple[tuple[float, float], ...] = ()  # (power W, dt s) fired since then, oldest first
-    tangent: Tangent | None = None
-    age: int = 0  # steps since the tangent was renewed
-    rejected: int = 0  # readings left out in a row
-    surprise: float = 0.0
-    calm_w: float = 0.0
-    lately_w: float = 0.0
-    before_w: float = 0.0
-    sudden_s: float = 0.0
-    late: float = 0.0
-    dead_s: float = 0.0
-    restless: float = 0.0
-
-
-def start(model: EnergyModel, reading_c: float, ambient_c: float, late: float = 0.0) -> Estimate:
-    """The first estimate: the chamber is as warm as the sensor says; how far the lining has warmed through is unknown.
-    `late`: standard deviation of the sensor's lateness (`kilnctl.control.lateness`); 0: the model knows it."""
-    warm = max(0.0, reading_c - ambient_c)
-    lining, near_k = _lining_at_start(model, reading_c, ambient_c)
-    x = (reading_c, reading_c, *lining, reading_c, reading_c)
-    shares = np.array([0.3, 0.3, 0.02, *WARMED_SD, 0.1, 0.0]) * warm
-    shares[: CHAMBER + 1] = np.minimum(shares[: CHAMBER + 1], near_k)
-    added = ([HEAT_SD * model.power_w], SHARES_SD, [0.0, late])
-    covariance = np.diag(np.concatenate((shares + np.array([0.5] * 7 + [0.3]), *added)) ** 2)
-    return Estimate(x=x, covariance=covariance, now=x)
-
-
-def _lining_at_start(model: EnergyModel, reading_c: float, ambient_c: float) -> tuple[tuple[float, ...], float]:
-    """The lining's temperatures, °C, and by how much elements or chamber can differ from the reading, K: at most the
-    difference at which full power flows into the lining. No part of the lining is taken to be colder than in steady
-    state at this reading."""
-    warm = max(0.0, reading_c - ambient_c)
-    for_ever = model.steady(reading_c, ambient_c)[0][LINING:CONTENTS] if warm > 1.0 else (reading_c,) * 4
-    warmed = (reading_c, *(ambient_c + share * warm for share in WARMED))
-    lining = (reading_c, *(max(t, s) for t, s in zip(warmed[1:], for_ever[1:])))
-    into, out_of = model.flows((reading_c, reading_c, *lining, reading_c, reading_c), ambient_c)[:2]
-    return lining, model.power_w * (1.0 / into[1] + 1.0 / out_of[1])
+#: The same of all states, and its variance per s: only temperatures drift.
+_DRIFTS = np.concatenate((DRIFT_K, np.zeros(SIZE - N)))
+_DRIFTS_SQUARED = _DRIFTS**2
 
 
 def update(
@@ -161,18 +87,18 @@ def update(
     process_noise = _adapt_noise(model, estimate, doubt, wander, drift, fixed)
     # `after` is new: the functions below change it, until it is handed out.
     after, late_s = _predict(model, estimate, power_w, dt_s, ambient_c, process_noise, fixed)
-    after.sudden_s = max(0.0, estimate.sudden_s - dt_s)
+    after.sudden_s = greater(0.0, estimate.sudden_s - dt_s)
     # An event with its own end tells nothing of what comes after it.
     news = _news(doubt) if seen and not sudden and drift == 1.0 else 0.0
-    after.restless += (news * news - after.restless) * min(1.0, dt_s / RESTLESS_S)
+    after.restless += (news * news - after.restless) * lesser(1.0, dt_s / RESTLESS_S)
     # While a dead time that was found fills, no time passes for the filter: a reading is no news.
     if seen and (estimate.dead_s <= 0.0 or len(after.pending) <= len(estimate.pending)):
         _gate_innovation(model, after, reading_c, dt_s, noise_k, sudden, doubt)
     if _is_possible(after.x):
         if drift == 1.0 and not sudden:
-            after.calm_w += (after.heat_w - after.calm_w) * min(1.0, dt_s / CALM_S)
-        after.lately_w += (power_w - after.lately_w) * min(1.0, dt_s / LATELY_S)
-        after.before_w += (power_w - after.before_w) * min(1.0, dt_s / BEFORE_S)
+            after.calm_w += (after.heat_w - after.calm_w) * lesser(1.0, dt_s / CALM_S)
+        after.lately_w += (power_w - after.lately_w) * lesser(1.0, dt_s / LATELY_S)
+        after.before_w += (power_w - after.before_w) * lesser(1.0, dt_s / BEFORE_S)
         _forward_to_now(model, after, late_s, ambient_c)
         if _is_possible(after.now):
             return after
@@ -182,12 +108,15 @@ def update(
 
 def _is_possible(x) -> bool:
     """Whether any oven can have these temperatures, °C."""
-    return all(LOWEST_C < t < HIGHEST_C for t in x)
+    for t in x:  # noqa: SIM110 - a tick asks twice, and a generator takes three times as long
+        if not LOWEST_C < t < HIGHEST_C:
+            return False
+    return True
 
 
 def _news(doubt: float) -> float:
     """How far readings disagree with the model, from 0 (as noise would) to 1."""
-    return min(1.0, max(0.0, (doubt - SURE) / (DOUBTFUL - SURE)))
+    return lesser(1.0, greater(0.0, (doubt - SURE) / (DOUBTFUL - SURE)))
 
 
 def _adapt_noise(
@@ -197,15 +126,14 @@ def _adapt_noise(
     `fixed`: the shares do not walk."""
     news = _news(doubt)
     # The further from their prediction, the more has changed; else temperatures that no sensor measures explain it.
-    alarm = math.sqrt(max(1.0, doubt / DOUBTFUL))
-    moves = max(news * alarm, RESTLESS * math.sqrt(estimate.restless))
+    alarm = math.sqrt(greater(1.0, doubt / DOUBTFUL))
+    moves = greater(news * alarm, RESTLESS * math.sqrt(estimate.restless))
     heat_walk_w = wander * (CALM + (QUICK - CALM) * moves) * model.power_w
     if estimate.sudden_s > 0.0:
         heat_walk_w = max(heat_walk_w, SUDDEN * model.power_w)
     trend_walk_w = TREND_WALK * model.power_w + TREND_WALK_MOVING * abs(estimate.lately_w - estimate.before_w)
     trend_walk_w *= wander if drift == 1.0 else 1.0
-    noise = np.zeros(SIZE)
-    noise[:N] = _DRIFT_SQUARED if drift == 1.0 else (drift * DRIFT_K) ** 2
+    noise = _DRIFTS_SQUARED.copy() if drift == 1.0 else (drift * _DRIFTS) ** 2
     noise[HEAT], noise[TREND] = heat_walk_w * heat_walk_w, trend_walk_w * trend_walk_w
     if news > 0.0 and not fixed:
         shares_walk = SHARES_WALK * news
@@ -228,7 +156,9 @@ def _predict(
     covariance, tangent, age = estimate.covariance, estimate.tangent, estimate.age
     more_s = more_s_of(model, estimate.late)
     pending = [*estimate.pending, (power_w, dt_s)]
-    late_s = sum(dt for _, dt in pending)
+    late_s = 0.0
+    for _, dt in pending:
+        late_s += dt
     # To the nearest tick: rounded up, a dead time just above a whole number of ticks puts the filter a tick too early.
     while pending and late_s - 0.5 * pending[0][1] >= model.dead_s + estimate.dead_s - 1e-9:
         watts, dt = pending.pop(0)
@@ -289,7 +219,7 @@ def _gate_innovation(
     before (`doubt`): that was coming, it is the model that is wrong, and shares and lateness go on explaining it."""
     # The filter works at the tick nearest to the dead time; the rest of the dead time is neglected.
     innovation = reading_c - estimate.x[SENSOR]
-    variance = max(0.0, float(estimate.covariance[SENSOR, SENSOR])) + noise_k * noise_k + 1e-6
+    variance = greater(0.0, float(estimate.covariance[SENSOR, SENSOR])) + noise_k * noise_k + 1e-6
     leaves = sudden and (estimate.heat_w - estimate.calm_w) * innovation < 0.0  # sudden heat ends suddenly
     rejects = LEAVING_REJECTS if leaves else REJECTS
     if innovation * innovation > WILD_SIGMAS**2 * variance and estimate.rejected < rejects:
@@ -322,17 +252,19 @@ def _open_for_sudden_heat(model: EnergyModel, estimate: Estimate, innovation: fl
 
 def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance: float, dt_s: float) -> None:
     """The measurement update with an innovation of this variance (K, K²), the states kept within their bounds."""
-    gain = estimate.covariance[:, SENSOR] / variance
-    covariance = estimate.covariance - gain[:, None] * estimate.covariance[SENSOR]
-    of_late = float(gain[LATE])
+    before = estimate.covariance
+    gains = before[:, SENSOR] / variance
+    covariance = before - gains[:, None].dot(before[SENSOR : SENSOR + 1])
+    gain = gains.tolist()
+    of_late = gain[LATE]
     if of_late != 0.0:
         believed = variance / (variance + doubted(model, estimate.x, estimate.late, estimate.heat_w, dt_s))
         # Its effect is anything but linear: no reading moves it further than its standard deviation.
-        believed = min(believed, spread(estimate, LATE) / max(1e-9, abs(of_late * innovation)))
+        believed = lesser(believed, spread(estimate, LATE) / greater(1e-9, abs(of_late * innovation)))
         gain[LATE] = of_late * believed
         covariance[LATE, LATE] += variance * (of_late * (1.0 - believed)) ** 2
     states = (*estimate.x, estimate.heat_w, *estimate.shares, estimate.trend_w_per_s, estimate.late)
-    corrected = [state + g * innovation for state, g in zip(states, gain.tolist(), strict=True)]
+    corrected = [state + g * innovation for state, g in zip(states, gain)]
     most_w = LARGEST_UNEXPLAINED * model.power_w
     for k, (low, high) in enumerate(zip(SHARES_LOW, SHARES_HIGH), POWER):
         if not low < corrected[k] < high:
@@ -341,7 +273,7 @@ def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance
             covariance[k, :] = covariance[:, k] = 0.0
     standardised = innovation / math.sqrt(variance)
     estimate.x, estimate.covariance = tuple(corrected[:N]), covariance
-    estimate.heat_w = min(most_w, max(-most_w, corrected[HEAT]))
+    estimate.heat_w = lesser(most_w, greater(-most_w, corrected[HEAT]))
     estimate.trend_w_per_s, estimate.shares = (
         corrected[TREND],
         (corrected[POWER], corrected[POWER + 1], corrected[POWER + 2]),
@@ -351,7 +283,7 @@ def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance
         # As with the shares; it does not walk, so its variance stays, and readings can take it from its bound.
         covariance[LATE, :LATE] = covariance[:LATE, LATE] = 0.0
     estimate.rejected = 0
-    estimate.surprise += (standardised - estimate.surprise) * min(1.0, dt_s / SURPRISE_S)
+    estimate.surprise += (standardised - estimate.surprise) * lesser(1.0, dt_s / SURPRISE_S)
 
 
 def _forward_to_now(model: EnergyModel, estimate: Estimate, late_s: float, ambient_c: float) -> None:
@@ -401,7 +333,7 @@ def with_heat(estimate: Estimate, heat_w: float) -> Estimate:
 
 def spread(estimate: Estimate, state: int) -> float:
     """Standard deviation of one state, in its unit."""
-    return math.sqrt(max(0.0, float(estimate.covariance[state, state])))
+    return math.sqrt(greater(0.0, float(estimate.covariance[state, state])))
 
 
 __all__ = [

@@ -1,5 +1,6 @@
 """When the model is given up for a plain PI, what the PI does, and when the model is tried again."""
 
+from ..safety.extremes import greater
 from . import estimator, swinging
 from .control_state import EnergyBalanceState, Wanted
 from .feasibility import Programme
@@ -17,7 +18,7 @@ PLAIN_STEP, PLAIN_SLOWEST = 2.0, 48.0  # ±30 %: none
 
 def give_up(s: EnergyBalanceState, estimate: estimator.Estimate, full: float, dt: float) -> None:
     unexplained = abs(estimate.heat_w)
-    s.disagreeing_s = max(0.0, s.disagreeing_s + (dt if unexplained > GIVE_UP_SHARE * full else -dt))
+    s.disagreeing_s = greater(0.0, s.disagreeing_s + (dt if unexplained > GIVE_UP_SHARE * full else -dt))
     if not s.given_up:
         if s.disagreeing_s > GIVE_UP_S or s.watch.refuted:
             # The power of the last minutes is the best forecast of what the oven needs next.

@@ -10,6 +10,7 @@ import math
 
 from ..model.doubt import ZONE_S
 from ..model.energy import CHAMBER, SENSOR, EnergyModel
+from ..safety.extremes import greater, lesser
 
 #: The sensor's lag stays at least this share of the model's, and becomes at most `ZONE_S` longer: what is beyond is no
 #: sensor, but an oven with less power or more to heat.
@@ -33,13 +34,13 @@ def within(model: EnergyModel, late: float) -> float:
     if model.delay_s <= 0.0:
         return 0.0
     least = math.log1p(-(1.0 - LEAST_SHARE) * model.lag_s / model.delay_s)
-    return min(math.log1p(ZONE_S / model.delay_s), max(least, late))
+    return lesser(math.log1p(ZONE_S / model.delay_s), greater(least, late))
 
 
 def unseen_k(model: EnergyModel, x, late: float) -> float:
     """What the chamber's estimate owes to a lateness that was found, K: with the lag of the model the readings would
     show the chamber so much lower. Goes to zero as the chamber comes to rest."""
-    more_s = max(0.0, more_s_of(model, late))
+    more_s = greater(0.0, more_s_of(model, late))
     return (x[CHAMBER] - x[SENSOR]) * more_s / (model.lag_s + more_s) if more_s > 0.0 else 0.0
 
 
@@ -70,6 +71,6 @@ def doubted(model: EnergyModel, x, late: float, unknown_w: float, dt_s: float) -
     wrong by `GAP` of itself in any case, by as much more as heat is unknown, and readings within one lag are wrong
     alike."""
     lag_s = model.lag_at_s(x[CHAMBER], more_s_of(model, late))
-    gives_w = max(1.0, abs(model.elements_give_w(x)))
+    gives_w = greater(1.0, abs(model.elements_give_w(x)))
     gap_k = (GAP + abs(unknown_w) / gives_w) * (x[CHAMBER] - x[SENSOR])
-    return gap_k * gap_k * max(1.0, lag_s / dt_s)
+    return gap_k * gap_k * greater(1.0, lag_s / dt_s)

@@ -5,6 +5,7 @@ import math
 from typing import NamedTuple
 
 from ..model.part_body import LAYERS, PartBody
+from ..safety.extremes import greater, lesser
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 
 #: Factors on the films and the radiation of a load, which its neighbours in the chamber change.
@@ -118,8 +119,8 @@ def moved(
         return _banded(Part(part.low_c, part.high_c, slabs, False, waiting_s, mean_c, mean_w), chamber_c, ambient_c)
     rate = part.rate_k_per_s
     if math.isfinite(part.reads_c):
-        rate += ((reads_c - part.reads_c) / dt_s - rate) * min(1.0, dt_s / RATE_S)
-    surface_c, error = reads_c + lag_s * rate, max(CLASS_2_K, CLASS_2_SHARE * abs(reads_c)) + abs(lag_s * rate)
+        rate += ((reads_c - part.reads_c) / dt_s - rate) * lesser(1.0, dt_s / RATE_S)
+    surface_c, error = reads_c + lag_s * rate, greater(CLASS_2_K, CLASS_2_SHARE * abs(reads_c)) + abs(lag_s * rate)
     return Part(surface_c - error, surface_c + error, slabs, True, waiting_s, mean_c, mean_w, rate, reads_c)
 
 
@@ -146,30 +147,28 @@ def _distinct(slabs: tuple[Slab, ...]) -> tuple[Slab, ...]:
 
 
 def _stepped(body: PartBody, slab: Slab, chamber_c: float, dt_s: float) -> Slab:
-    """One implicit step: the increments of a row of layers with the chamber at its surface, eliminated from the core
-    outwards (Thomas)."""
+    """One implicit step: the increments of the layers with the chamber at their surface, eliminated from the core
+    outwards (Thomas): each is alpha + beta · (increment of the next one outwards). Written out for the four LAYERS."""
     whole_j, inside_w = body.j_per_m2k * slab.mass, body.inside_w / slab.mass
-    t = slab.layers
-    a, b = max(1.0, chamber_c + ZERO_C), max(1.0, t[0] + ZERO_C)
+    (t0, t1, t2, t3), (s0, s1, s2, s3) = slab.layers, LAYERS
+    a, b = greater(1.0, chamber_c + ZERO_C), greater(1.0, t0 + ZERO_C)
     radiant = slab.film * STEFAN_BOLTZMANN * body.radiant
     film_w = slab.film * body.film_w
     taken_w = film_w * (a - b) + radiant * (a**4 - b**4)
     tangent = film_w + 4.0 * radiant * b**3
-    alpha = beta = link = 0.0  # of the next layer inwards: its increment is alpha + beta · (increment of this one)
-    found: list[tuple[float, float]] = []
-    for i in range(len(t) - 1, -1, -1):
-        inner_w = link * (t[i] - t[i + 1]) if i + 1 < len(t) else 0.0
-        outer = 2.0 * inside_w / (LAYERS[i] + LAYERS[i - 1]) if i > 0 else tangent
-        gains = outer * (t[i - 1] - t[i]) if i > 0 else taken_w
-        diagonal = whole_j * LAYERS[i] / dt_s + outer + link * (1.0 - beta)
-        alpha, beta = (gains - inner_w + link * alpha) / diagonal, outer / diagonal
-        found.append((alpha, beta))
-        link = outer
-    rise, layers = 0.0, []
-    for (alpha, beta), before in zip(reversed(found), t, strict=True):
-        rise = alpha + beta * rise
-        layers.append(before + rise)
-    return _boiled(slab, tuple(layers), whole_j)
+    g1, g2, g3 = 2.0 * inside_w / (s1 + s0), 2.0 * inside_w / (s2 + s1), 2.0 * inside_w / (s3 + s2)
+    q1, q2, q3 = g1 * (t0 - t1), g2 * (t1 - t2), g3 * (t2 - t3)
+    d3 = whole_j * s3 / dt_s + g3
+    alpha_3, beta_3 = q3 / d3, g3 / d3
+    d2 = whole_j * s2 / dt_s + g2 + g3 * (1.0 - beta_3)
+    alpha_2, beta_2 = (q2 - q3 + g3 * alpha_3) / d2, g2 / d2
+    d1 = whole_j * s1 / dt_s + g1 + g2 * (1.0 - beta_2)
+    alpha_1, beta_1 = (q1 - q2 + g2 * alpha_2) / d1, g1 / d1
+    d0 = whole_j * s0 / dt_s + tangent + g1 * (1.0 - beta_1)
+    up_0 = (taken_w - q1 + g1 * alpha_1) / d0
+    up_1 = alpha_1 + beta_1 * up_0
+    up_2 = alpha_2 + beta_2 * up_1
+    return _boiled(slab, (t0 + up_0, t1 + up_1, t2 + up_2, t3 + (alpha_3 + beta_3 * up_2)), whole_j)
 
 
 def _boiled(slab: Slab, layers: tuple[float, ...], whole_j: float) -> Slab:

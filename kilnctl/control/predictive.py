@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..model.energy import CHAMBER, CONTENTS, EnergyModel
+from ..safety.extremes import greater, lesser
 from ..thermal.constants import STEFAN_BOLTZMANN
 
 #: The horizon in steps: how many steps share one power (a block), and how many the prediction takes at once (a stride).
@@ -78,13 +79,13 @@ class Plan:
 
     def power_at(self, time_s: float) -> float:
         """Planned power at a later time, W; the last block's beyond the end."""
-        step = min(max(0, int((time_s - self.time_s) / self.step_s)), STEPS - 1)
+        step = lesser(greater(0, int((time_s - self.time_s) / self.step_s)), STEPS - 1)
         return self.powers_w[_BLOCK_OF_STEP[step]]
 
     def expected_c(self, time_s: float) -> float:
         """What the followed temperature should be at a later time by this plan, °C; only over the strides of one step,
         beyond them the last of these."""
-        steps = min((time_s - self.time_s) / self.step_s, FINE - 1e-9)
+        steps = lesser((time_s - self.time_s) / self.step_s, FINE - 1e-9)
         before = int(steps)
         from_c = self.predicted_c[before - 1] if before else self.from_c
         return from_c + (steps - before) * (self.predicted_c[before] - from_c)
@@ -229,7 +230,7 @@ def _responses(a: np.ndarray, power: np.ndarray, outputs: tuple[int, ...]) -> li
     # The answers of the next n steps are those of the first n, moved on by n steps: n doubles each time.
     known, onward = 1, a
     while known < STEPS:
-        more = min(known, STEPS - known)
+        more = lesser(known, STEPS - known)
         impulse[:, known : known + more] = onward.dot(impulse[:, :more])
         known, onward = known + more, onward.dot(onward)
     answers = []

@@ -5,6 +5,7 @@ has just taken the oven it does not, and control held the chamber off its refere
 elements that a burst moves by 190 K."""
 
 from ..model.energy import CHAMBER, EnergyModel, N
+from ..safety.extremes import greater
 from .estimator import WILD_SIGMAS, Estimate, stale, tangent_at
 from .lateness import more_s_of
 
@@ -36,7 +37,7 @@ def ripple_of(
     tangent = estimate.tangent
     if tangent is None:  # before the first reading has passed the dead time
         return EVEN
-    even = tuple(t - r for t, r in zip(estimate.now, ripple_k))
+    even = [t - r for t, r in zip(estimate.now, ripple_k)]
     if stale(tangent, even, dt_s):
         tangent = tangent_at(model, even, dt_s, ambient_c, estimate.shares, more_s_of(model, estimate.late))
     heated = tangent.by_watt[:, 0] * (estimate.shares[0] * uneven_w)
@@ -46,10 +47,10 @@ def ripple_of(
 
 def widest_k(before_k: float, ripple_k: tuple[float, ...]) -> float:
     """Swing of the chamber by its bursts, peak to peak, K: twice the largest recent ripple."""
-    return max(2.0 * abs(ripple_k[CHAMBER]), FADES * before_k)
+    return greater(2.0 * abs(ripple_k[CHAMBER]), FADES * before_k)
 
 
 def wild_k(ripple_k: float, noise_k: float) -> float:
     """What the error of a reading's ripple adds to its noise, K: what would be wild. Without it a burst that moves the
     reading less than the model says is a sudden heat, and the next one its end."""
-    return max(0.0, UNSURE_OF_BURSTS * ripple_k - WILD_SIGMAS * noise_k)
+    return greater(0.0, UNSURE_OF_BURSTS * ripple_k - WILD_SIGMAS * noise_k)

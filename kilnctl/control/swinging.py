@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
+from ..safety.extremes import greater
+
 #: Peak to peak that counts as a swing, K, and in standard deviations of a reading: noise alone must not count. It is
 #: half of the 1.5 K that tests/generated allows in a soak, so that the control answers before that is reached.
 SWING_K, SWING_SIGMAS = 0.8, 6.0  # ±30 %: none
@@ -71,7 +73,7 @@ FRESH = Watch()
 
 def restarted(watch: Watch, time_s: float) -> Watch:
     """Start again after something that moves the error by itself: another leg, a door. The caution stays."""
-    return Watch(care=watch.care, changed_s=max(watch.changed_s, time_s))
+    return Watch(care=watch.care, changed_s=greater(watch.changed_s, time_s))
 
 
 def watched(
@@ -88,7 +90,7 @@ def watched(
     if math.isnan(watch.error_k):
         return watch._replace(error_k=error_k, peak=(time_s, error_k))
     smooth = watch.error_k + (error_k - watch.error_k) / TICKS
-    ripple_k = max(abs(ripple_k), FADES * watch.ripple_k)
+    ripple_k = greater(abs(ripple_k), FADES * watch.ripple_k)
     # If the elements are half as heavy as described, as much ripple is left as was taken out, peak to peak.
     least = max(SWING_K, SWING_SIGMAS * noise_k / math.sqrt(2.0 * TICKS - 1.0), RIPPLES * ripple_k)
     w = _turned(watch, time_s, smooth, ripple_k, 0.5 * least)

@@ -59,15 +59,18 @@ class Emf:
 
     def at(self, t_c: float) -> float:
         """mV at t_c °C, other junction at 0 °C."""
+        # Comparisons instead of min and max, which take three times as long: a tick asks for some of these.
         position, values = t_c - self.low_c, self.mv
-        k = min(max(int(position), 0), len(values) - 2)
+        k, last = int(position), len(values) - 2
+        k = 0 if k < 0 else last if k > last else k
         below = values[k]
         return below + (position - k) * (values[k + 1] - below)
 
     def inverse(self, mv: float) -> float:
         """°C at mv."""
         values = self.mv
-        k = min(max(bisect.bisect_right(values, mv) - 1, 0), len(values) - 2)
+        k, last = bisect.bisect_right(values, mv) - 1, len(values) - 2
+        k = 0 if k < 0 else last if k > last else k
         below = values[k]
         return self.low_c + k + (mv - below) / (values[k + 1] - below)
 
@@ -191,7 +194,7 @@ class Probe:
         true_c = self._delayed()
         if acting.frozen:
             return self._held[0], acting.words, self._held[1]
-        self.sample += max(1, round(dt_s / CONVERSION_S))
+        self.sample += round(dt_s / CONVERSION_S) or 1
         if acting.repeating:
             return self._held[0], acting.words, self._held[1]
         cold_c = terminals_c + acting.cold_error_k

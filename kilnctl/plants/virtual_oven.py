@@ -28,10 +28,8 @@ from .settling import settle
 
 #: An I/O board without requests switches the heat off after this time, s.
 BOARD_LEASE_S = 0.5
-
 #: Largest power over its rating: high voltage, low resistance (an estimate).
 MOST_POWER = 1.3
-
 #: The thermocouples' terminals are warmer than the room by this much, K, plus this share of the shell's rise above the
 #: room (estimates for terminals in a box on the shell).
 TERMINALS_ABOVE_K, TERMINALS_SHARE = 3.0, 0.15
@@ -215,7 +213,7 @@ class VirtualOven:
                 cold_c = cold
                 words += said
             else:
-                words += tuple(f"{name}-{word}" for word in said)
+                words += tuple([f"{name}-{word}" for word in said]) if said else ()
         oven, meters = self.oven, self.oven.meters
         return Reading(
             chamber_c=seen["control"],
@@ -240,10 +238,12 @@ class VirtualOven:
         if name == "limit":
             layers = self._stratification_k * self.conditions.limit_height
             return ideal_sensor(self._radiant_k, self.core.air_k + layers, self._sensor_film) - ZERO_C
+        if name == "control" and not active:
+            return self.chamber_c
         part = self.part_c
-        if name == "part":
+        if part is None or name == "part":
             return self.chamber_c if part is None else part
-        if active and part is not None and any(f.kind == "load against the sensor" for f in active):
+        if any(f.kind == "load against the sensor" for f in active):
             return TOUCHING[0] * part + TOUCHING[1] * self.chamber_c
         return self.chamber_c
 

@@ -48,7 +48,7 @@ def noise_of(oven: Oven, model: EnergyModel, pattern: Pattern, at_c: float) -> f
             state, burst = fire(pattern, state, duty, tick_s, runs_wanted=False)
             ripple = a.dot(ripple) + by_power * (model.power_w * (burst.fired - duty))
             seen.append(ripple[SENSOR])
-        second_k = np.diff(np.array(seen[TICKS // 2 :]), 2)
+        second_k: np.ndarray = np.diff(np.array(seen[TICKS // 2 :]), 2)
         turned = second_k[1:] * second_k[:-1] < 0.0
         most_k = max(most_k, float(np.mean(np.abs(second_k[1:]) * turned)) / SECOND_DIFFERENCE)
     return UNSURE_TIMES * most_k

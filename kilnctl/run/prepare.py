@@ -30,6 +30,7 @@ from ..model.part_body import part_of
 from ..model.place import placed_of
 from ..model.trained_file import TrainedModel, load_model, trained_words, version_name
 from ..safety import Policy, policy_for
+from ..safety.extremes import greater, lesser
 from ..safety.misplaced import Place
 from ..settings.construction import Load
 from ..settings.oven import Oven
@@ -64,7 +65,7 @@ class HoldingTable:
         if not math.isfinite(chamber_c):
             return 0.0
         powers, place = self.powers_w, (chamber_c - self.low_c) / self.step_k
-        i = min(max(int(place), 0), len(powers) - 2)
+        i = lesser(greater(int(place), 0), len(powers) - 2)
         return powers[i] + (powers[i + 1] - powers[i]) * (place - i)
 
 

@@ -14,6 +14,8 @@ radiating areas in m² (times σ T⁴)."""
 import math
 from dataclasses import dataclass, fields
 
+from .extremes import lesser
+
 ZERO_C = 273.15
 STEFAN_BOLTZMANN = 5.670374419e-8
 #: Every number must be between these, in its own unit: no real oven is outside them.
@@ -210,7 +212,7 @@ def step_above(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bo
 def as_late_c(oven: LumpedOven, late_c: float, chamber_c: float, dt_s: float) -> float:
     """The chamber as a reading shows it at the least, °C, from what that was dt_s before: a reading may come late, or
     not. While the chamber rises the late one is the lower, while it falls the other."""
-    return min(late_c + (chamber_c - late_c) * (1.0 - math.exp(-dt_s / (oven.lag_s + 1.0))), chamber_c)
+    return lesser(late_c + (chamber_c - late_c) * (1.0 - math.exp(-dt_s / (oven.lag_s + 1.0))), chamber_c)
 
 
 def held(oven: LumpedOven, x: Lumps, chamber_c: float, power_w: float, dt_s: float) -> tuple[Lumps, float, float]:

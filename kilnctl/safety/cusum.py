@@ -7,7 +7,9 @@ and the spread of the evidence while nothing is wrong. tests/safety/test_cusum.p
 from it, and compares the formulas with published tables and with simulation.
 """
 
+from .extremes import greater
+
 
 def grow(total: float, evidence: float, allowance: float, dt_s: float) -> float:
     """The sum after one more tick, never below 0. The unit is the evidence's times seconds."""
-    return max(0.0, total + (evidence - allowance) * dt_s)
+    return greater(0.0, total + (evidence - allowance) * dt_s)

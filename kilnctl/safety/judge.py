@@ -21,6 +21,7 @@ from . import (
     rules_unexplained,
     start_test,
 )
+from .extremes import lesser
 from .gate import LEASE_S, Permit
 from .limits import Policy
 from .rule import Look, Rule, at_a_persons_word
@@ -100,7 +101,7 @@ def _pass_time(look: Look) -> None:
     gap_s = math.inf if state.time_s is None else tick.time_s - state.time_s
     look.dt_s = gap_s if gap_s <= look.policy.stall_s else 0.0
     state.time_s, state.step = tick.time_s, tick.step
-    look.fired = min(1.0, tick.fired) if finite(tick.fired) and tick.fired >= 0.0 else 1.0
+    look.fired = lesser(1.0, tick.fired) if finite(tick.fired) and tick.fired >= 0.0 else 1.0
     state.fired_60 += (look.fired - state.fired_60) * (1.0 - math.exp(-look.dt_s / 60.0))
     state.fired_300 += (look.fired - state.fired_300) * (1.0 - math.exp(-look.dt_s / 300.0))
 

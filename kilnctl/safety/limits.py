@@ -245,8 +245,8 @@ def policy_for(
     bursts_k: float = 0.0,
 ) -> Policy:
     """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and
-    fall); `start_c`: the chamber when that schedule starts, °C; `coolest`, `envelope`, `loads`, `placed`: what the model
-    may be; `described`: that model is from a description alone; `bursts_k`: what bursts may show as noise, K.
+    fall); `start_c`: the chamber when that schedule starts, °C; `coolest`, `envelope`, `loads`, `placed`: what it may
+    be; `described`: that model is from a description alone; `bursts_k`: what bursts may show as noise, K.
 
     The oven's `safety:` replaces single numbers, within HARD_CEILINGS and HARD_FLOORS. Raises KilnctlError where the
     load needs ventilation that is not proved or not enough, where a part has a limit and no sensor, where the tick is

@@ -14,6 +14,7 @@ import math
 from dataclasses import dataclass
 
 from .coolest import STEFAN_BOLTZMANN, ZERO_C, LumpedOven, held
+from .extremes import greater, lesser
 from .state import SafetyState
 
 #: What a place has explained is forgotten within this time, s, as the power fired lately is: the estimate of
@@ -50,7 +51,7 @@ def excused_share(
         return 0.0
     share = (follow(state, oven, reads_c, power_w, dt_s, given_w) - net_w) / oven.full_w
     state.place_share += (share - state.place_share) * (1.0 - math.exp(-dt_s / LATELY_S))
-    return max(share, state.place_share)
+    return greater(share, state.place_share)
 
 
 def follow(state: SafetyState, oven: LumpedOven, reads_c: float, power_w: float, dt_s: float, given_w: float) -> float:
@@ -58,7 +59,7 @@ def follow(state: SafetyState, oven: LumpedOven, reads_c: float, power_w: float,
     spare_w = _spare_w(state, oven, reads_c, power_w, dt_s)
     # What passes is seen for as long as a sensor is late.
     kept = math.exp(-dt_s / (oven.lag_s + 1.0))
-    state.above_k, state.given_w = max(state.shown_k, kept * state.above_k), max(given_w, kept * state.given_w)
+    state.above_k, state.given_w = greater(state.shown_k, kept * state.above_k), greater(given_w, kept * state.given_w)
     return spare_w
 
 
@@ -85,4 +86,4 @@ def apart_k(state: SafetyState, oven: LumpedOven, reads_c: float, second_c: floa
     if reads_c < oven.room_c:
         return 0.0
     film_w_per_k = oven.film_w_per_k + 4.0 * STEFAN_BOLTZMANN * oven.film_m2 * (second_c + ZERO_C) ** 3
-    return oven.near_walls * min(state.given_w / film_w_per_k, second_c - oven.room_c)
+    return oven.near_walls * lesser(state.given_w / film_w_per_k, second_c - oven.room_c)

@@ -57,12 +57,12 @@ class Loads(NamedTuple):
     @property
     def least_c(self) -> float:
         """The coldest that the chamber can be, °C; minus infinity where nothing is known."""
-        return min([r.cool[1] for r in self.ranges], default=-math.inf)
+        return min([r.cool[1] for r in self.ranges]) if self.ranges else -math.inf
 
     @property
     def late_c(self) -> float:
         """The same, as late as a reading."""
-        return min([r.late_c for r in self.ranges], default=-math.inf)
+        return min([r.late_c for r in self.ranges]) if self.ranges else -math.inf
 
 
 NO_LOADS = Loads()

@@ -8,6 +8,7 @@ import math
 
 from . import possible_loads
 from .coolest import LumpedOven, as_late_c, step
+from .extremes import greater, lesser
 from .rule import Look, Rule
 from .rules_sensor import control_shows
 from .state import SafetyState, finite
@@ -45,7 +46,7 @@ def energy_says_hotter(look: Look) -> None:
     sure = look.lasting("energy-above", above, look.policy.over_confirm_s)
     if look.lasting("energy-hotter", far, HOTTER_S) or sure:
         look.trip("energy-says-hotter", least=bound_c(state), value=reads_c)
-    elif above or (look.usable and late_c > max(reads_c, oven.room_c + SEEN_K)):
+    elif above or (look.usable and late_c > greater(reads_c, oven.room_c + SEEN_K)):
         look.warn(
             f"compare the control sensor with another: by the energy given, the chamber is at {bound_c(state):.0f} °C "
             "at least, and the sensor reads less or hardly more"
@@ -66,12 +67,12 @@ def judge_loads(look: Look, oven: LumpedOven) -> None:
 
 def bound_c(state: SafetyState) -> float:
     """The coldest that the chamber can be by the energy, °C; minus infinity where nothing is known."""
-    return max(state.lumps[1] if state.lumps is not None else -math.inf, state.loads.least_c)
+    return greater(state.lumps[1] if state.lumps is not None else -math.inf, state.loads.least_c)
 
 
 def late_bound_c(state: SafetyState) -> float:
     """The same, as late as a reading."""
-    return max(state.lumps_c, state.loads.late_c)
+    return greater(state.lumps_c, state.loads.late_c)
 
 
 def may_be_open(look: Look) -> bool:
@@ -87,7 +88,7 @@ def power_w_of(look: Look, oven: LumpedOven) -> float:
     """The electric power that heated such an oven since the last look, W; the least where that is not certain."""
     told_w = _told_w(look)
     power_w = look.fired * oven.full_w if told_w is None else told_w
-    return _share(look, oven) * min(power_w, MOST_POWER * oven.full_w)
+    return _share(look, oven) * lesser(power_w, MOST_POWER * oven.full_w)
 
 
 def _told_w(look: Look) -> float | None:
@@ -105,7 +106,7 @@ def _share(look: Look, oven: LumpedOven) -> float:
 
 def is_above(look: Look) -> bool:
     """Whether even the coolest oven is above the trip."""
-    return bound_c(look.state) > min(look.policy.chamber_trip_c, look.policy.schedule_trip_c)
+    return bound_c(look.state) > lesser(look.policy.chamber_trip_c, look.policy.schedule_trip_c)
 
 
 def is_far(oven: LumpedOven, late_c: float, reads_c: float) -> bool:
@@ -125,7 +126,7 @@ def least_c(oven: LumpedOven, reads_c: float) -> float:
 
 def _apart_k(oven: LumpedOven, reads_c: float) -> float:
     """The error of a sound sensor at this reading, K."""
-    return oven.apart_k + oven.apart_share * max(0.0, reads_c - oven.room_c)
+    return oven.apart_k + oven.apart_share * greater(0.0, reads_c - oven.room_c)
 
 
 def energy_agrees(look: Look) -> bool:

@@ -2,6 +2,7 @@
 
 import math
 
+from .extremes import greater, lesser
 from .rule import Look, Rule, at_a_persons_word
 from .rules_sensor import came_back, control_shows
 from .state import Fall, SafetyState, Span, Tick, finite
@@ -85,7 +86,7 @@ def holding_share(tick: Tick) -> float:
     """Share of full power that holds this temperature, 0..1; 0 when it is unknown."""
     if not (finite(tick.holding_w) and finite(tick.full_power_w) and tick.full_power_w > 0.0):
         return 0.0
-    return min(1.0, max(0.0, tick.holding_w / tick.full_power_w))
+    return lesser(1.0, greater(0.0, tick.holding_w / tick.full_power_w))
 
 
 # ---- rise-too-fast ---------------------------------------------------------------------------------------------------
@@ -94,7 +95,7 @@ def holding_share(tick: Tick) -> float:
 def rise_too_fast(look: Look) -> None:
     """The chamber rises faster than full power could, above its recent temperatures."""
     state, limit = look.state, look.policy.rise_k_per_s
-    state.top_c = max(level_c(state), state.top_c - TOP_SINKS_K_PER_S * look.dt_s)
+    state.top_c = greater(level_c(state), state.top_c - TOP_SINKS_K_PER_S * look.dt_s)
     beyond = state.slope_k_per_s > limit and level_c(state) >= state.top_c
     if look.lasting("rise", beyond, RISE_CONFIRM_S):
         look.trip("rise-too-fast", rate=state.slope_k_per_s, limit=limit)
@@ -176,7 +177,7 @@ def heat_no_rise(look: Look) -> None:
     oven's highest reachable temperature, where holding it takes full power, and not while heavier walls or contents
     than the file's may take it all: such an oven rose by 4.7 K in ten minutes at 418 °C, and could reach 670 °C."""
     state, window = look.state, look.state.window
-    takes = max(holding_share(look.tick), state.taken)
+    takes = greater(holding_share(look.tick), state.taken)
     elsewhere = look.fired < FULL or state.fall is not None or takes > NEAR_THE_TOP
     if window is None or elsewhere or level_c(state) > window.start_c + look.policy.no_rise_k:
         state.window = Span(level_c(state), 0.0)

@@ -4,6 +4,7 @@ import math
 
 from ..reading import Reading
 from . import misplaced
+from .extremes import greater, lesser
 from .limits import Policy
 from .rule import Look, Rule
 from .rules_sensor import LOWEST_C, control_shows
@@ -116,7 +117,7 @@ def second_shows(look: Look) -> bool:
 
 def sensors_disagree(look: Look, second_c: float) -> None:
     policy, chamber_c = look.policy, look.reading.chamber_c
-    allowed_k = max(policy.disagreement_k, policy.disagreement_share * max(chamber_c, second_c))
+    allowed_k = greater(policy.disagreement_k, policy.disagreement_share * greater(chamber_c, second_c))
     if policy.envelope is not None:
         placed = policy.placed or policy.envelope[2]
         allowed_k += misplaced.apart_k(look.state, placed, chamber_c, second_c)
@@ -135,7 +136,7 @@ def apart_k(state: SafetyState, policy: Policy, chamber_c: float, second_c: floa
         state.delayed_c = slow_c
     lag_s = abs(policy.second_lag_s)
     state.delayed_c += (quick_c - state.delayed_c) * (1.0 - math.exp(-dt_s / lag_s) if lag_s > 0.0 else 1.0)
-    return max(0.0, min(quick_c, state.delayed_c) - slow_c, slow_c - max(quick_c, state.delayed_c))
+    return max(0.0, lesser(quick_c, state.delayed_c) - slow_c, slow_c - greater(quick_c, state.delayed_c))
 
 
 def sensors_agree(look: Look) -> bool:

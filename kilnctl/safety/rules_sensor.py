@@ -3,6 +3,7 @@
 import math
 
 from ..reading import SENSOR_FAULTS
+from .extremes import greater, lesser
 from .rule import Look, Rule
 from .rules_terminals import cold_junction
 from .state import finite
@@ -98,11 +99,11 @@ def jumped(look: Look) -> str:
     if not state.was_wild:
         rate = min(policy.wild_k_per_s, SHORT_K_PER_S) if at_terminals else policy.wild_k_per_s
         if value_c > state.good_c:
-            rate = max(rate, policy.rise_k_per_s)
-        state.reach_k = policy.wild_jump_k + rate * min(gap_s, policy.stall_s)
+            rate = greater(rate, policy.rise_k_per_s)
+        state.reach_k = policy.wild_jump_k + rate * lesser(gap_s, policy.stall_s)
     # The reading stays away and does not move: the range in which it is believed grows only slowly, and not after the
     # trip.
-    healing_s = max(0.0, min(gap_s, policy.sensor_coast_s) - policy.stall_s)
+    healing_s = greater(0.0, lesser(gap_s, policy.sensor_coast_s) - policy.stall_s)
     if abs(value_c - state.good_c) <= state.reach_k + HEAL_K_PER_S * healing_s:
         return ""
     if at_terminals:
@@ -179,7 +180,7 @@ def noisy(look: Look) -> None:
         return
     second_k = look.reading.chamber_c - 2.0 * state.good_c + state.before_c
     turned, state.second_k = second_k * state.second_k < 0.0, second_k
-    noise_k = min(abs(second_k) / SECOND_DIFFERENCE, 4.0 * limit_k) if turned else 0.0
+    noise_k = lesser(abs(second_k) / SECOND_DIFFERENCE, 4.0 * limit_k) if turned else 0.0
     state.noise_k += (noise_k - state.noise_k) * (look.dt_s / NOISE_S)
     if look.lasting("noise", state.noise_k > limit_k, NOISE_CONFIRM_S):
         look.trip("sensor-noisy", noise=f"the control reading jitters by ±{state.noise_k:.1f} K")

@@ -3,6 +3,7 @@
 import math
 
 from ..reading import Reading
+from .extremes import greater
 from .rule import Look, Rule, at_a_persons_word
 from .state import endanger, finite
 
@@ -61,13 +62,13 @@ def conducted_share(look: Look) -> float | None:
 def relay_on_unasked(look: Look, commanded: float, conducted: float) -> None:
     """Power beyond what was asked for, as a sum of full-power seconds."""
     state = look.state
-    state.unasked = max(0.0, state.unasked + (conducted - commanded - UNASKED_ALLOWANCE) * look.dt_s)
+    state.unasked = greater(0.0, state.unasked + (conducted - commanded - UNASKED_ALLOWANCE) * look.dt_s)
     if state.unasked > look.policy.unasked_on_s:
         look.trip("relay-on-unasked", given=100.0 * conducted, asked=100.0 * commanded)
     # The power that tripped may have flowed before the contactor opened: only looks that begin after that count.
     if state.coil is False and look.now_s - look.dt_s - state.coil_s >= look.policy.contactor_s:
         more = (conducted - commanded - UNASKED_ALLOWANCE) * look.dt_s
-        state.unasked_open = max(0.0, state.unasked_open + more)
+        state.unasked_open = greater(0.0, state.unasked_open + more)
     else:
         state.unasked_open = 0.0
     if state.unasked_open > look.policy.unasked_on_s:

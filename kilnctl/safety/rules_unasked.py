@@ -1,5 +1,6 @@
 """A rise although no heat is asked for: a relay that stays on."""
 
+from .extremes import greater, lesser
 from .limits import Policy
 from .rule import Look, Rule
 from .rules_heat import level_c
@@ -24,7 +25,7 @@ def rise_no_heat(look: Look) -> None:
     passes both relay and contactor."""
     state, policy, dt_s = look.state, look.policy, look.dt_s
     state.off_s = 0.0 if _asked(look) > ASKED else state.off_s + dt_s
-    off_s = min(state.off_s, look.now_s - state.coil_s) if state.coil is False else state.off_s
+    off_s = lesser(state.off_s, look.now_s - state.coil_s) if state.coil is False else state.off_s
     cold_trip = state.trips.get("cold-junction")
     stepped = cold_trip is not None and look.now_s - cold_trip.time_s < COLD_STEP_S
     # While a reading is so noisy that it trips, its level moves by some kelvin, and that is no rise.
@@ -40,18 +41,18 @@ def rise_no_heat(look: Look) -> None:
         if state.coil is False:
             endanger(state)
         return
-    given = max(0.0, _asked(look)) + state.glow
+    given = greater(0.0, _asked(look)) + state.glow
     explained_k = (policy.warms_k_per_s + policy.rise_k_per_s * given) * dt_s
-    state.quiet_c += min(max(rise_k, -LEVEL_SINKS_K_PER_S * dt_s), explained_k)
+    state.quiet_c += lesser(greater(rise_k, -LEVEL_SINKS_K_PER_S * dt_s), explained_k)
     if finite(cold_c := look.reading.cold_junction_c):
-        state.quiet_c = max(state.quiet_c, min(level_c(state), cold_c))
+        state.quiet_c = greater(state.quiet_c, lesser(level_c(state), cold_c))
 
 
 def _asked(look: Look) -> float:
     """Share of full power that was asked for. Power beyond it does not excuse a rise: a leak of 5 % is too small for
     the relay's own rule."""
     commanded = look.tick.commanded
-    return min(look.fired, commanded) if finite(commanded) else look.fired
+    return lesser(look.fired, commanded) if finite(commanded) else look.fired
 
 
 def still_rising(state: SafetyState, policy: Policy) -> bool:

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from . import cusum, misplaced
 from .coolest import held
+from .extremes import greater, lesser
 from .messages import LOAD_FIRST
 from .rule import Look, Rule, at_a_persons_word
 from .rules_energy import power_w_of
@@ -29,7 +30,7 @@ def unexplained(look: Look) -> None:
     share = unexplained_share(look.tick)
     if share is not None:
         # A relay adds at most full power: what seems to be more is a reading that steps, and that passes.
-        most = min(share, 1.0, look.state.needed)
+        most = lesser(lesser(share, 1.0), look.state.needed)
         unexplained_heat(look, most)
         heat_past_contactor(look, most)
         missing_heat(look, share)
@@ -45,7 +46,7 @@ def unexplained_share(tick: Tick) -> float | None:
 
 def fired_lately(state: SafetyState) -> float:
     """Share of full power: the mean of the last minute or of the last five, the greater."""
-    return max(state.fired_60, state.fired_300)
+    return greater(state.fired_60, state.fired_300)
 
 
 def excuse(look: Look) -> None:
@@ -76,14 +77,14 @@ def excuse(look: Look) -> None:
     if look.policy.placed is not None:  # of a fit, which knows this heat: only the second sensor may be apart
         misplaced.follow(state, look.policy.placed, chamber_c, power_w, span_s, likely[1])
     liner_w = ovens[1].liner_j_per_k * state.slope_k_per_s  # it takes heat while the chamber warms, and gives it back
-    by_mass = (most_given_w - least_taken_w - net_w + max(0.0, -liner_w)) / full_w
-    state.excused_high = max(by_mass, by_place)
+    by_mass = (most_given_w - least_taken_w - net_w + greater(0.0, -liner_w)) / full_w
+    state.excused_high = greater(by_mass, by_place)
     if not ovens[0].learnt:
         stored_w = ovens[2].follows_j_per_k * state.slope_k_per_s
         leaks_w = ovens[0].leak_w_per_k * (chamber_c - ovens[0].room_c)
         state.needed = (stored_w + leaks_w - net_w) / full_w
-    state.excused_low = (net_w - least_given_w + most_taken_w + max(0.0, liner_w)) / full_w
-    state.glow, state.taken = max(0.0, most_given_w) / full_w, most_taken_w / (ovens[1].power_share * full_w)
+    state.excused_low = (net_w - least_given_w + most_taken_w + greater(0.0, liner_w)) / full_w
+    state.glow, state.taken = greater(0.0, most_given_w) / full_w, most_taken_w / (ovens[1].power_share * full_w)
 
 
 def explained_share(look: Look, excused: float) -> float:
@@ -94,7 +95,7 @@ def explained_share(look: Look, excused: float) -> float:
     evidence stayed at least 0.08 below this allowance and varied by 0.03 with a correlation time of 60 s: more than a
     million hours to a false alarm (calculated in tests/safety/test_cusum.py).
     """
-    return look.policy.unexplained_share + max(look.policy.explained_per_fired * fired_lately(look.state), excused)
+    return look.policy.unexplained_share + greater(look.policy.explained_per_fired * fired_lately(look.state), excused)
 
 
 def unexplained_heat(look: Look, share: float) -> None:

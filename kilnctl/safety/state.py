@@ -1,9 +1,8 @@
 """What the rules get each tick, what they answer, and what they keep from tick to tick."""
 
 import math
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from numbers import Real
-from operator import attrgetter
 from typing import NamedTuple, TypeGuard
 
 from .coolest import Lumps
@@ -26,8 +25,7 @@ WELDED = (
 DOUBTED = ("sensor-jump", "sensor-shorted", "reading-fell")
 
 
-@dataclass(frozen=True, slots=True)
-class Tick:
+class Tick(NamedTuple):  # a frozen dataclass takes three times as long to make
     """What the loop knows now. Times are of the monotonic clock (if there is one, of the kind that counts in suspend
     too).
 
@@ -86,8 +84,7 @@ class EachTime(str):
     """A warning of something that happened in this tick alone: whoever tells warnings tells each one of these."""
 
 
-@dataclass(frozen=True, slots=True)
-class Verdict:
+class Verdict(NamedTuple):  # as a tick
     """The answer to one tick. `permit` is None when there must be no heat; `reason` says why. The contactor is judged
     apart.
 
@@ -128,7 +125,7 @@ class Span(NamedTuple):
     full_power_s: float
 
 
-@dataclass(slots=True)
+@dataclass
 class SafetyState:
     """Carried from tick to tick; `judge` returns a new one and never changes the old. Times are of the tick clock."""
 
@@ -206,7 +203,8 @@ class SafetyState:
 
     def copied(self) -> "SafetyState":
         """A copy that shares nothing that changes."""
-        new = SafetyState(*_values(self))
+        new = object.__new__(SafetyState)
+        new.__dict__.update(self.__dict__)  # a quarter of the time that sixty arguments take
         new.trips, new.over, new.believed = dict(self.trips), dict(self.over), dict(self.believed)
         return new
 
@@ -226,9 +224,6 @@ class SafetyState:
         self.top_c = self.settled_s = self.shut_s = -math.inf
         # What the air did meanwhile is unknown too: the chamber is purged again.
         self.purge_until_s = math.inf
-
-
-_values = attrgetter(*(f.name for f in fields(SafetyState)))
 
 
 def finite(value: object) -> TypeGuard[float]:

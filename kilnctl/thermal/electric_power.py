@@ -28,10 +28,8 @@ def electric_w(
     Neither: share·rated_w.
     """
     rated_a = rated_w / rated_v
-    volts, amps, mean = (
-        _measured(value, BELIEVED * rated)
-        for value, rated in ((supply_v, rated_v), (current_a, rated_a), (mean_current_a, rated_a))
-    )
+    volts = _measured(supply_v, BELIEVED * rated_v)
+    amps, mean = _measured(current_a, BELIEVED * rated_a), _measured(mean_current_a, BELIEVED * rated_a)
     if mean is None and amps:
         mean = share * amps
     if volts is not None:

@@ -91,7 +91,7 @@ def test_while_nearly_full_power_is_fired_the_load_is_named_first(fired, load_fi
     assert s.trips["unexplained-heat"].check == (LOAD_FIRST if load_first else WORDS["unexplained-heat"][2])
     # The text of the trip stays as it was.
     s.fired_60, s.fired_300 = (0.0, 0.0) if load_first else (1.0, 1.0)
-    unexplained(at(s, tick=dataclasses.replace(look, time_s=101.0), dt=1.0))
+    unexplained(at(s, tick=look._replace(time_s=101.0), dt=1.0))
     assert s.trips["unexplained-heat"].check == (LOAD_FIRST if load_first else WORDS["unexplained-heat"][2])
 
 

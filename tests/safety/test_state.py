@@ -65,14 +65,15 @@ def test_a_contactor_that_stays_closed_is_told_apart_from_heat_that_flows():
 
 def test_without_a_permit_there_is_no_heat():
     assert (NOTHING.duty_limit, NOTHING.usable, NOTHING.danger) == (0.0, False, "")
-    assert dataclasses.replace(NOTHING, permit=Permit(0.0, 2.0, 1, 0.4)).duty_limit == 0.4
+    assert NOTHING._replace(permit=Permit(0.0, 2.0, 1, 0.4)).duty_limit == 0.4
 
 
 @pytest.mark.parametrize("made", [Tick(1.0, 2, 0.3), NOTHING, Trip("energy", 0.0, "act", "seen", "check")])
 def test_what_was_said_cannot_be_changed(made):
-    for f in dataclasses.fields(made):
-        with pytest.raises(dataclasses.FrozenInstanceError):
-            setattr(made, f.name, 1.0)
+    names = getattr(made, "_fields", None) or [f.name for f in dataclasses.fields(made)]
+    for name in names:
+        with pytest.raises(AttributeError):  # of a frozen dataclass FrozenInstanceError, which is one
+            setattr(made, name, 1.0)
     assert not hasattr(made, "__dict__")
 
 

@@ -39,7 +39,7 @@ def test_rule_stays_quiet_on_a_near_miss(rule):
 def test_latch_holds_until_the_cause_is_gone_and_a_person_acknowledges(rule):
     bench = play(rule, "trip")
     if rule in CAUSE_SHOWS:
-        same = dataclasses.replace(bench.tick, time_s=bench.now + 1.0, step=bench.step + 1)
+        same = bench.tick._replace(time_s=bench.now + 1.0, step=bench.step + 1)
         state, standing = acknowledge(bench.state, bench.policy, bench.reading, same, "the keeper")
         assert rule in standing, "the cause is still there"
         assert state is bench.state
