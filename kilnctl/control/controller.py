@@ -37,6 +37,8 @@ PLAN_AT_DOUBT, PLAN_OFF_K, PLAN_OFF, PLAN_OFF_HEAT, PLAN_OFF_POWER = 6.0, 0.03, 
 #: taken to be the voltage (P ∝ I²); beyond it, the elements (one of several broken, or aged: P ∝ I). Below these shares
 #: of full power fired, the current is not used.
 SUPPLY_SHARE, CURRENT_TELLS = 0.12, 0.02  # ±30 %: none
+#: The demand that keeps what a firing pattern of long runs owes, as a share of full power: it must only be above zero.
+OWED = 1e-4  # ±30 %: none
 #: While a door is open any amount of heat may be lost: the unknown heat may change this many times faster, and the
 #: hidden temperatures may stray this many times further. For SETTLING_S (s) after it closes, the loss from before it
 #: opened is trusted, and what the draught took out of lining, load and elements is estimated again. A minute is some
@@ -195,7 +197,9 @@ def _planned(
     if planned >= 0.999 * s.plan.full_w:
         demand = full
     elif planned <= 0.001 * full:
-        demand = 0.0
+        # With no demand the firing pattern forgets what it owes. Where one run is more than what is wanted, nothing
+        # would ever be fired: each time the heat that is owed already seems to be enough.
+        demand = OWED * full if s.bursts_k > TOLD_K and s.ripple_k[ELEMENT] < 0.0 else 0.0
     reason = _reason(s, programme, programme.legs[s.position.leg], demand, full, value)
     return Wanted(demand, demand - trim, trim, reason)
 

@@ -163,3 +163,18 @@ def test_the_forecast_of_what_bursts_show_as_noise_is_what_the_described_oven_sh
     assert run.policy.noise_k == forecast_k
     named = replace(oven, switching=replace(oven.switching, minimum_on_s=None))
     assert noise_of(named, run.model, run.pattern, goal_c) == 0.0
+
+
+@pytest.mark.parametrize("rate_k_per_s", [0.5, 2.0])
+def test_a_run_that_is_more_than_what_is_wanted_is_fired_in_the_end(rate_k_per_s):
+    """One run of this oven heats the chamber by 50 K, a ramp wants less at a time. On one of 2 K/s it never heated:
+    what was owed seemed enough each time, and was forgotten."""
+    drawn, _ = drawn_oven(500, 99)
+    drawn = told(drawn, 1)
+    schedule = schedule_of(dict(to_c=436.0, at_k_per_s=rate_k_per_s, hold_s=1800.0, within_k=10.0))
+    chain, plant, tick = Chain(prepare(drawn, schedule)), Invented(drawn, "two zones", 1), drawn.control.tick_s
+    reading = plant.advance(tick, 0.0, False)
+    for step in range(1, round(300.0 / tick)):
+        act = chain.tick(reading, step * tick, tick, step)
+        reading = plant.advance(tick, act.fired, act.contactor)
+    assert plant.truth_c > 100.0
