@@ -37,6 +37,5 @@ OPEN: dict[int | str, dict[str, str]] = {
     "drawn-199": {"overshoot of bursts only": DRIED},
     "cold 15": {"swing of bursts only": BARELY},
     "quick-muffle": {"swing of bursts only": BURSTS},
-    "much-wire": {"swing of bursts only": BURSTS},
     "strong-fan": {"soak cannot be held": NO_COOLING},
 }
