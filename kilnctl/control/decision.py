@@ -15,7 +15,7 @@ from .reference import Position
 from .swinging import Swing
 
 
-@dataclass(slots=True, kw_only=True)  # never changed; `frozen` would make each of them six times as slow
+@dataclass(slots=True, kw_only=True)  # the chain alone may name the phase; `frozen` makes each six times as slow
 class Decision:
     """What the step decided; all of it is recorded. `duty` is what is asked of the gate; powers are the elements', W.
 

@@ -84,13 +84,15 @@ def update(
     sudden = estimate.sudden_s > 0.0
     fixed = sudden or not find_shares
     doubt = doubt_of(estimate, dt_s) if seen else DOUBTFUL  # unseen, the unknown heat may be anything
-    process_noise = _adapt_noise(model, estimate, doubt, wander, drift, fixed)
+    # How far the readings disagree with the model, from 0 (as noise would) to 1.
+    news = lesser(1.0, greater(0.0, (doubt - SURE) / (DOUBTFUL - SURE)))
+    process_noise = _adapt_noise(model, estimate, doubt, news, wander, drift, fixed)
     # `after` is new: the functions below change it, until it is handed out.
     after, late_s = _predict(model, estimate, power_w, dt_s, ambient_c, process_noise, fixed)
     after.sudden_s = greater(0.0, estimate.sudden_s - dt_s)
     # An event with its own end tells nothing of what comes after it.
-    news = _news(doubt) if seen and not sudden and drift == 1.0 else 0.0
-    after.restless += (news * news - after.restless) * lesser(1.0, dt_s / RESTLESS_S)
+    moved = news * news if seen and not sudden and drift == 1.0 else 0.0
+    after.restless += (moved - after.restless) * lesser(1.0, dt_s / RESTLESS_S)
     # While a dead time that was found fills, no time passes for the filter: a reading is no news.
     if seen and (estimate.dead_s <= 0.0 or len(after.pending) <= len(estimate.pending)):
         _gate_innovation(model, after, reading_c, dt_s, noise_k, sudden, doubt)
@@ -114,17 +116,11 @@ def _is_possible(x) -> bool:
     return True
 
 
-def _news(doubt: float) -> float:
-    """How far readings disagree with the model, from 0 (as noise would) to 1."""
-    return lesser(1.0, greater(0.0, (doubt - SURE) / (DOUBTFUL - SURE)))
-
-
 def _adapt_noise(
-    model: EnergyModel, estimate: Estimate, doubt: float, wander: float, drift: float, fixed: bool
+    model: EnergyModel, estimate: Estimate, doubt: float, news: float, wander: float, drift: float, fixed: bool
 ) -> np.ndarray:
     """Process noise of each state, variance per s, (SIZE,): it grows as the recent readings disagree with the model.
     `fixed`: the shares do not walk."""
-    news = _news(doubt)
     # The further from their prediction, the more has changed; else temperatures that no sensor measures explain it.
     alarm = math.sqrt(greater(1.0, doubt / DOUBTFUL))
     moves = greater(news * alarm, RESTLESS * math.sqrt(estimate.restless))

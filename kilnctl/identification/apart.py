@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..control.part import CLASS_2_K, CLASS_2_SHARE
 from ..model.day_zero import day_zero
 from ..model.doubt import NEAR_ELEMENTS, NEAR_WALLS, day_zero_doubt, envelope_of
 from ..safety import SafetyState, misplaced, policy_for
@@ -17,9 +18,8 @@ from ..safety.rules_unexplained import EXCUSED_EVERY_S
 from ..settings.oven import Oven
 from .records import Log
 
-#: Two sound thermocouples may differ by this, K, or by this share of their °C, if that is more: twice the tolerance of
-#: class 2, which is 2.5 K or 0.75 % for the base metals (IEC 60584-1, from memory).
-TOLERANCE_K, TOLERANCE_SHARE = 5.0, 0.015
+#: Two sound thermocouples may differ by this, K, or by this share of their °C, if that is more: each by its tolerance.
+TOLERANCE_K, TOLERANCE_SHARE = 2.0 * CLASS_2_K, 2.0 * CLASS_2_SHARE
 #: Safety factor on the shares: records do not show every power and temperature.
 MORE = 1.25
 #: A difference that lasts for less than this share of the rule's own time needs no explanation.

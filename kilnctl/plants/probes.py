@@ -16,6 +16,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from ..safety.extremes import greater, lesser
 from ..settings.equipment import Sensor
 from ..thermal.thermocouples import emf_mv, range_c
 from .injection import PlantFault
@@ -59,18 +60,15 @@ class Emf:
 
     def at(self, t_c: float) -> float:
         """mV at t_c °C, other junction at 0 °C."""
-        # Comparisons instead of min and max, which take three times as long: a tick asks for some of these.
         position, values = t_c - self.low_c, self.mv
-        k, last = int(position), len(values) - 2
-        k = 0 if k < 0 else last if k > last else k
+        k = lesser(greater(int(position), 0), len(values) - 2)
         below = values[k]
         return below + (position - k) * (values[k + 1] - below)
 
     def inverse(self, mv: float) -> float:
         """°C at mv."""
         values = self.mv
-        k, last = bisect.bisect_right(values, mv) - 1, len(values) - 2
-        k = 0 if k < 0 else last if k > last else k
+        k = lesser(greater(bisect.bisect_right(values, mv) - 1, 0), len(values) - 2)
         below = values[k]
         return self.low_c + k + (mv - below) / (values[k + 1] - below)
 
