@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypedDict
 
 from ..errors import KilnctlError
 from .coolest import LumpedOven, wrong_ovens
-from .model_rates import ThermalModel, fastest_k_per_s, near_elements_k_per_s
+from .model_rates import ThermalModel, fastest_k_per_s, least_rise_k, near_elements_k_per_s
 from .possible_loads import Pairs, wrong_loads
 from .schedule_trip import schedule_trip_c
 from .ventilation import purge_s, vapour_sum, ventilation_of
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 #: A room warms no faster than this, K/s (3 K in an hour).
 WARMS_K_PER_S = 3.0 / 3600.0  # ±30 %: none
+#: Full-power seconds, and the rise, K, that they must give an oven that is not slow.
+NO_RISE_S, NO_RISE_K = 600.0, 5.0  # ±30 %: none
 #: What no configuration may exceed (°C, K, s, shares of full power, as the names say). A policy beyond any of them, or
 #: below HARD_FLOORS, cannot be made, so there is no heat with it.
 HARD_CEILINGS = {
@@ -185,8 +187,8 @@ class Policy:
     cold_junction_low_c: float = -20.0
     cold_junction_high_c: float = 80.0
     cold_junction_jump_k: float = 5.0
-    no_rise_s: float = 600.0
-    no_rise_k: float = 5.0
+    no_rise_s: float = NO_RISE_S
+    no_rise_k: float = NO_RISE_K
     unasked_rise_s: float = 120.0
     unasked_rise_k: float = 6.0
     warms_k_per_s: float = WARMS_K_PER_S
@@ -263,6 +265,8 @@ def policy_for(
     if described:
         # Walls with a heavy inner shell take most of the heat for hours: a sound oven rose by 3.6 K in twenty minutes.
         values["no_rise_s"], values["no_rise_k"] = HARD_CEILINGS["no_rise_s"], HARD_FLOORS["no_rise_k"]
+    elif model is not None:
+        values.update(_of_rise(oven, model, oven.safety.no_rise_s or values.get("no_rise_s", NO_RISE_S)))
     if schedule is not None:
         values.update(_of_schedule(oven, schedule, values, start_c))
     if model is not None:
@@ -315,13 +319,22 @@ def _of_sensors(oven: "Oven") -> dict[str, Any]:
         "wild_jump_k": min(HARD_CEILINGS["wild_jump_k"], max(10.0, 10.0 * control.noise_k)),
         "noise_k": min(HARD_CEILINGS["noise_k"], max(2.0, 6.0 * control.noise_k)),
         "identical_s": identical_s(control, oven.control.tick_s),
-        "control_sensor": _sensor_words(control),
-        "limit_sensor": _sensor_words(second),
-        "part_sensor": _sensor_words(oven.sensors.part),
+        "control_sensor": control.words,
+        "limit_sensor": second.words if second else "none",
+        "part_sensor": oven.sensors.part.words if oven.sensors.part else "none",
     }
     if second is not None:
         values["second_lag_s"] = second.lag_s + second.dead_time_s - control.lag_s - control.dead_time_s
     return values
+
+
+def _of_rise(oven: "Oven", model: ThermalModel, within_s: float) -> dict[str, float]:
+    """The rise that a learnt oven must show in those full-power seconds; the longest time where it is too slow."""
+    control = oven.sensors.control
+    rise_k = least_rise_k(model, control.lag_s, within_s - control.dead_time_s)
+    if rise_k < HARD_FLOORS["no_rise_k"]:
+        return {"no_rise_s": HARD_CEILINGS["no_rise_s"], "no_rise_k": HARD_FLOORS["no_rise_k"]}
+    return {"no_rise_k": min(rise_k, NO_RISE_K)}
 
 
 def _part_highest_c(oven: "Oven", schedule: "Schedule | None") -> float:
@@ -343,18 +356,15 @@ def _part_highest_c(oven: "Oven", schedule: "Schedule | None") -> float:
 
 
 def identical_s(sensor: "Sensor", tick_s: float) -> float:
-    """How long a converter's answers may be identical, bit for bit, while there is heat, s; infinite where the
-    converter's steps hide the noise.
+    """How long answers may be identical, bit for bit, under heat, s; infinite where the converter's steps hide noise.
 
     Noise of standard deviation σ about a temperature that stands still and, at worst, on the middle of a step q gives
     that step's figure with the chance p = erf(q / (2·√2·σ)); n more times in a row with p**n. The wait is n conversions
-    with p**n at most 1e-9: at one a second less than one false alarm in 30 years of uninterrupted soaking. It is rarer
-    still in practice: the terminals' bits have to stay the same too, the heat ripples, and the described noise is the
-    noise behind a median, which is lower by a third. If the file describes more noise than there is, the shortest waits
-    still keep to that chance down to real noise of 0.012 K (steps of 1/128 K) and 0.09 K (1/4 K). Steps of 1/4 K may
-    hide all of a noise below 0.09 K: then there is no limit, and the second sensor and the missing heat must show the
-    fault. No converter with steps of 1/128 K is that quiet: it gets 120 s at most, even if the file describes less
-    noise.
+    with p**n at most 1e-9: at one a second less than one false alarm in 30 years of uninterrupted soaking. If the file
+    describes more noise than there is, the shortest waits still keep to that chance down to real noise of 0.012 K
+    (steps of 1/128 K) and 0.09 K (1/4 K). Steps of 1/4 K may hide all of a noise below 0.09 K: then there is no limit,
+    and the second sensor and the missing heat must show the fault. No converter with steps of 1/128 K is that quiet: it
+    gets 120 s at most, even if the file describes less noise.
     """
     step_k, shortest_s = STEPS[sensor.front_end]
     longest_s = HARD_CEILINGS["identical_s"]
@@ -373,18 +383,8 @@ def _of_file(own: "Safety", values: dict[str, Any]) -> dict[str, Any]:
     return given
 
 
-def _sensor_words(sensor: "Sensor | None") -> str:
-    """What turns a voltage into a reading. Another type letter or correction shifts every limit, and no number shows
-    it."""
-    if sensor is None:
-        return "none"
-    points = ", ".join(f"{p.reads_c:g} °C is {p.true_c:g} °C" for p in sensor.calibration)
-    return f"type {sensor.type} on {sensor.front_end}, " + (f"corrected ({points})" if points else "not corrected")
-
-
 def _of_schedule(oven: "Oven", schedule: "Schedule", values: dict[str, Any], start_c: float | None) -> dict[str, Any]:
-    """Limits that a schedule makes narrower. It widens one: a run that resumes after a power cut may wait 15 minutes
-    for the mains, without heat."""
+    """Limits that a schedule makes narrower. It widens one: a run that resumes may wait 15 min for the mains, cold."""
     out: dict[str, Any] = {"schedule_trip_c": schedule_trip_c(oven, schedule, start_c)}
     if schedule.longest_s is not None:
         out["longest_s"] = min(values["longest_s"], schedule.longest_s)

@@ -196,6 +196,13 @@ class Sensor:
         if any(abs(p.reads_c - p.true_c) > 30.0 for p in self.calibration):
             yield "calibration", "a sensor more than 30 K wrong is to be replaced, not corrected"
 
+    @property
+    def words(self) -> str:
+        """What turns a voltage into a reading. Another type letter or correction shifts every limit, and no number
+        shows it."""
+        points = ", ".join(f"{p.reads_c:g} °C is {p.true_c:g} °C" for p in self.calibration)
+        return f"type {self.type} on {self.front_end}, " + (f"corrected ({points})" if points else "not corrected")
+
     def corrected_c(self, value_c: float) -> float:
         """A reading corrected by the calibration, °C: straight lines between its points, the nearest point's correction
         outside. NaN stays NaN."""

@@ -8,7 +8,8 @@ from kilnctl.model.day_zero import day_zero
 from kilnctl.model.doubt import coolest_of, envelope_of
 from kilnctl.safety import HARD_CEILINGS, policy_for
 from kilnctl.safety.model_rates import fastest_k_per_s, near_elements_k_per_s
-from kilnctl.settings.construction import Fan
+from kilnctl.settings.construction import Fan, Load
+from kilnctl.settings.oven import Safety
 
 
 def test_the_model_bounds_rise_and_fall_and_a_fan_warms_the_oven_by_its_share(oven):
@@ -55,3 +56,43 @@ def test_a_pulse_timer_is_one_of_our_own_pins(oven, kind, pulse, timed):
     cabinet = oven("curing-cabinet")
     rig = dataclasses.replace(cabinet.rig, kind=kind, pins=dataclasses.replace(cabinet.rig.pins, pulse=pulse))
     assert policy_for(dataclasses.replace(cabinet, rig=rig)).pulse_timer is timed
+
+
+class Slow:
+    """A model whose chamber rises evenly, by that many kelvin in ten minutes at nine tenths of the voltage."""
+
+    ambient_c, power_w = 20.0, 1000.0
+
+    def __init__(self, rise_k):
+        self.k_per_j = rise_k / (0.81 * 1000.0 * 600.0)
+
+    def rest(self, ambient_c):
+        return (ambient_c,)
+
+    def steady(self, chamber_c):
+        return (chamber_c,), 0.0
+
+    def step(self, x, power_w, dt, ambient_c):
+        return (x[0] + power_w * self.k_per_j * dt,)
+
+
+def test_a_slow_learnt_oven_need_not_rise_by_more_than_half_of_what_its_model_does(oven):
+    """Within the dead time no sensor shows anything; one without lag shows all of the rest."""
+    cabinet = oven("curing-cabinet")
+    control = dataclasses.replace(cabinet.sensors.control, lag_s=0.0, dead_time_s=6.0)
+    cabinet = dataclasses.replace(cabinet, sensors=dataclasses.replace(cabinet.sensors, control=control))
+
+    def needed(rise_k, oven=cabinet, **more):
+        policy = policy_for(oven, model=Slow(rise_k), **more)
+        return policy.no_rise_s, pytest.approx(policy.no_rise_k)
+
+    assert needed(20.0) == (600.0, 5.0)
+    assert needed(8.0) == (600.0, 0.5 * 8.0 * 0.99)
+    assert needed(4.1) == (600.0, 0.5 * 4.1 * 0.99)
+    assert needed(4.0) == (1200.0, 2.0), "below the least of rises"
+    assert needed(20.0, described=True) == (1200.0, 2.0)
+    patient = dataclasses.replace(cabinet, safety=Safety(no_rise_s=900.0))
+    assert needed(6.0, patient) == (900.0, 0.5 * 6.0 * 894.0 / 600.0)
+    assert needed(2.0, patient) == (900.0, 2.0), "the file's time stays"
+    wet = Load(name="washed castings", mass_kg=5.0, area_m2=0.3, moisture_kg=1.0)
+    assert needed(4.0, dataclasses.replace(cabinet, usual_load=wet)) == (1200.0, 0.5 * 4.0 * 1194.0 / 600.0)

@@ -8,7 +8,7 @@ from kilnctl.model.day_zero import day_zero
 from kilnctl.model.doubt import envelope_of
 from kilnctl.safety import HARD_CEILINGS, policy_for
 from kilnctl.safety.coolest import MOST
-from kilnctl.safety.model_rates import fastest_in, fastest_k_per_s, near_elements_k_per_s
+from kilnctl.safety.model_rates import fastest_in, fastest_k_per_s, least_rise_k, near_elements_k_per_s
 from kilnctl.settings.oven import Limits
 from tests.safety.safety_scenes import SMALL
 
@@ -43,6 +43,14 @@ def test_the_fastest_rise_is_of_five_minutes_with_a_tenth_too_much_voltage_and_i
 
 def test_the_fastest_fall_is_of_two_minutes_from_the_hottest_with_its_margin():
     assert fastest_k_per_s(Ramp(g=0.002), 200.0)[1] == pytest.approx(0.5 + 3.0 * 0.002 * 120.0)
+
+
+def test_the_least_rise_is_half_of_the_models_from_cold_with_a_tenth_too_little_voltage():
+    risen_k = 0.81 * 1000.0 * 0.25 * (1.0 + 2.0 + 3.0)
+    assert least_rise_k(Ramp(gain=0.25), 0.0, 3.9) == pytest.approx(0.5 * risen_k)
+    # A sensor of one second's lag is half of the way to the chamber in each second.
+    first, second = 0.81 * 250.0, 0.81 * 750.0
+    assert least_rise_k(Ramp(gain=0.25), 1.0, 2.0) == pytest.approx(0.5 * (first / 2.0 + (second - first / 2.0) / 2.0))
 
 
 def test_the_fastest_of_a_span_is_counted_both_ways():

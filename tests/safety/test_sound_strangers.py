@@ -133,3 +133,25 @@ def test_a_drift_ends_the_heat_of_a_fitted_stranger_within_the_time_of_the_table
         plant=lambda p: Drifting(p, from_s, k_per_h / 3600.0),
     )
     assert run.outcome == Outcome.TRIPPED and run.trips[0].time_s - from_s <= row.detect_within_s, run.trips
+
+
+class Unheated:
+    """A plant whose relay never conducts, and nobody measures what is fired."""
+
+    def __init__(self, plant):
+        self.plant = plant
+
+    def advance(self, dt_s, duty, contactor_closed):
+        return dataclasses.replace(self.plant.advance(dt_s, 0.0, contactor_closed), fired=None, current_a=None)
+
+
+@pytest.mark.slow
+def test_a_slow_stranger_rises_as_its_fit_says_and_does_not_rise_without_heat():
+    """900/16, 157 W in two zones: 3.9 K in its first ten minutes of full power, as it had been learnt."""
+    oven = told(oven_from(numbered(900, 16), "900/16"), 1)
+    record = learning_run.learn(oven, Invented(oven, "two zones", 1), 11, load=oven.usual_load)
+    model = trained(fit(oven, record, validate=False))
+    schedule = Schedule(name="soak", steps=(Step(to_c=68.0, hold_s=SOAK_S, within_k=10.0),))
+    for plant, ends in ((Invented(oven, "two zones", 1), []), (Unheated(Invented(oven, "two zones", 1)), [1200.0])):
+        run = simulate(prepare(oven, schedule, model), plant, 4)
+        assert [t.time_s for t in run.trips[:1]] == pytest.approx(ends, abs=60.0), run.trips
