@@ -59,12 +59,12 @@ def test_a_pulse_timer_is_one_of_our_own_pins(oven, kind, pulse, timed):
 
 
 class Slow:
-    """A model whose chamber rises evenly, by that many kelvin in ten minutes at nine tenths of the voltage."""
+    """A model whose chamber rises evenly, by that many kelvin in `within_s` at nine tenths of the voltage."""
 
-    ambient_c, power_w = 20.0, 1000.0
+    ambient_c, power_w = 0.0, 1.0
 
-    def __init__(self, rise_k):
-        self.k_per_j = rise_k / (0.81 * 1000.0 * 600.0)
+    def __init__(self, rise_k, within_s=600.0):
+        self.k_per_j = rise_k / within_s / 0.81
 
     def rest(self, ambient_c):
         return (ambient_c,)
@@ -90,6 +90,10 @@ def test_a_slow_learnt_oven_need_not_rise_by_more_than_half_of_what_its_model_do
     assert needed(8.0) == (600.0, 0.5 * 8.0 * 0.99)
     assert needed(4.1) == (600.0, 0.5 * 4.1 * 0.99)
     assert needed(4.0) == (1200.0, 2.0), "below the least of rises"
+    late = dataclasses.replace(control, dead_time_s=600.0 - 512.0)  # so that seconds and kelvin are powers of two
+    late = dataclasses.replace(cabinet, sensors=dataclasses.replace(cabinet.sensors, control=late))
+    exact = policy_for(late, model=Slow(4.0, 512.0))
+    assert (exact.no_rise_s, exact.no_rise_k) == (600.0, 2.0), "the least of rises itself"
     assert needed(20.0, described=True) == (1200.0, 2.0)
     patient = dataclasses.replace(cabinet, safety=Safety(no_rise_s=900.0))
     assert needed(6.0, patient) == (900.0, 0.5 * 6.0 * 894.0 / 600.0)
