@@ -39,7 +39,7 @@ class Summary:
 
     overshoot_k        most above the target while heating up and soaking; undershoot_k: most below it in a
                        settled soak
-    swing_k            widest range within one soak, from five minutes after arrival
+    swing_k            widest range within one soak, from five minutes after arrival; NaN where no soak is that long
     switchings_per_h   changes of the fired share by more than a half from one sample to the next
     cure_share         of the schedule's reference cure, 1 is a full one; by the lower edge of the band where the part
                        is only estimated; cure_most: by its upper edge, None where the part is measured
@@ -134,15 +134,15 @@ def summarise(run: RunData) -> Summary:
     fine, run = run, coarse(run)
     time, (value, measured_on) = run.time_s, judged(run)
     if len(time) == 0:
-        return Summary(run.outcome, 0.0, (), 0.0, 0.0, 0.0, 0.0, math.nan, math.nan, 0.0, None, None, measured_on)
+        return Summary(run.outcome, 0.0, (), 0.0, 0.0, math.nan, 0.0, math.nan, math.nan, 0.0, None, None, measured_on)
     soaks = tuple(_soaks(run, time, value))
     settled = [s for s in soaks if math.isfinite(s.settled_s)]
-    swing = 0.0
+    swing = math.nan
     for soak in soaks:
         # From five minutes after arrival: the landing does not count as swing.
         part = value[(time >= soak.arrived_s + 300.0) & (time <= soak.end_s)]
         if np.isfinite(part).sum() > 60:
-            swing = max(swing, float(np.nanmax(part) - np.nanmin(part)))
+            swing = float(np.nanmax([swing, np.nanmax(part) - np.nanmin(part)]))
     part, sd, part_by = part_of(run)
     credited = most = None
     if run.schedule.cure is not None and np.isfinite(part).any():

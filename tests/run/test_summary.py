@@ -9,7 +9,7 @@ import pytest
 from kilnctl.output import IMPERIAL, Units
 from kilnctl.record.columns import NAMES
 from kilnctl.record.run_data import RunData, UnknownOven
-from kilnctl.report.summary_text import summary_text
+from kilnctl.report.summary_text import summaries_compared, summary_text
 from kilnctl.run.summary import cure_share, judged, smooth, summarise
 from kilnctl.settings.schedule import Cure, Schedule, Step
 from tests.record.made_runs import TRIP, made
@@ -77,6 +77,14 @@ def test_swing_is_of_the_soak_and_not_of_the_landing():
         time < 100, 100.0 + time, np.where(time < 300, 190.0, 200.0 + 4.0 * np.sign(np.sin(time / 60.0)))
     )
     assert summarise(made_run(time, np.minimum(chamber, 204.0), soak())).swing_k == pytest.approx(8.0)
+
+
+def test_a_soak_too_short_for_a_swing_is_not_called_steady():
+    """A thermostat that swung by 27 K in a soak of two minutes was printed with a swing of 0.00 K."""
+    time = np.arange(0.0, 120.0)
+    s = summarise(made_run(time, 200.0 + 4.0 * np.sin(time / 10.0), soak()))
+    assert math.isfinite(s.soaks[0].arrived_s) and math.isnan(s.swing_k)
+    assert "swing during the soak                          –" in summaries_compared(s, s, "thermostat")
 
 
 def test_cure_equivalence_by_hand():
