@@ -14,7 +14,7 @@ from ..model.doubt import coolest_of, day_zero_doubt
 from ..model.load_range import LEAST_KNOWN
 from ..model.promise import heated_c, promised_c
 from ..model.uncertainty import ModelUncertainty, uncertainty_of
-from ..output import Units, about
+from ..output import Units, about, typed
 from ..report.findings_text import brief_lines, findings_lines
 from ..run.burst_swing import swing_of
 from ..run.prepare import Guard, PreparedRun, prepare
@@ -55,8 +55,8 @@ def run(args: argparse.Namespace) -> int:
     sizing = _tell_oven(args, oven, schedule, u)
     if schedule is not None:
         _tell_schedule(args, oven, schedule, sizing, u)
-        model = f" --model {args.model}" if args.model else ""
-        print(f"next: kilnctl rehearse {args.oven} {args.schedule}{model}")
+        model = f" --model {typed(args.model)}" if args.model else ""
+        print(f"next: kilnctl rehearse {typed(args.oven, args.schedule)}{model}")
         return _status(sizing)
     policy = policy_for(oven)  # refuses an oven that the rules cannot watch
     guard = Guard(day_zero(oven, oven.usual_load), day_zero_doubt(oven, oven.usual_load))
@@ -64,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
     tell_limiter(oven, oven.usual_load, guard, oven.limits.trip_at_c, u)
     if args.model:
         raise KilnctlError("--model: a model is checked with a schedule; name one too")
-    print(f"next: kilnctl size {args.oven}, or kilnctl check {args.oven} SCHEDULE")
+    print(f"next: kilnctl size {typed(args.oven)}, or kilnctl check {typed(args.oven)} SCHEDULE")
     return _status(sizing)
 
 

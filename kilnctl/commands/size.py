@@ -6,7 +6,7 @@ from pathlib import Path
 
 from ..body import load_oven
 from ..errors import KilnctlError
-from ..output import Units
+from ..output import Units, typed
 from ..report.buying_text import buying_json, buying_text, comparison_rows, comparison_text
 from ..report.sizing_page import sizing_page
 from ..report.sizing_pictures import sizing_pictures
@@ -70,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
     if wrote and not args.json:
         print("\n" + "\n".join(wrote))
     if not args.json:
-        print(f"\nnext: kilnctl rehearse {args.oven} SCHEDULE")
+        print(f"\nnext: kilnctl rehearse {typed(args.oven)} SCHEDULE")
     return ExitStatus.ANSWER_NO if sizing.wrong else ExitStatus.DONE
 
 
