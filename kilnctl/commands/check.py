@@ -161,7 +161,9 @@ def tell_limiter(oven: Oven, load: Load | None, guard: Guard, trip_c: float, u: 
 def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, sizing: Sizing, u: Units) -> None:
     ready = prepare(oven, schedule, args.model)
     programme, policy = ready.programme, ready.policy
-    print(f"{args.schedule}: understood, and {oven.name} can do it.")
+    too_long = planned_s(programme) > policy.longest_s
+    can = "can follow it, but not to its end: it takes too long." if too_long else "can do it."
+    print(f"{args.schedule}: understood, and {oven.name} {can}")
     count = len(schedule.steps)
     print(
         f"  {count} step{'s' * (count != 1)} up to {u.temperature(schedule.top_c)}; "
@@ -175,7 +177,7 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, siz
         f"  the heat is also cut when the reading rises faster than {rise}, "
         f"and {about(policy.longest_s)} after the start"
     )
-    if planned_s(programme) > policy.longest_s:
+    if too_long:
         print(
             "  note: its ramps and soaks alone take longer than that: the heat is cut before its end (limits: longest "
             "in the oven's file, or longest in the schedule)"

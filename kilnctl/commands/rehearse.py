@@ -103,6 +103,8 @@ def _next(args: argparse.Namespace, good: bool, outcome: str, bursts: bool) -> s
     both = typed(args.oven, args.schedule)
     if good:
         return f"kilnctl study {both} (how sure that is)"
+    if outcome != Outcome.INTERRUPTED and args.faults:
+        return f"kilnctl rehearse {both} (the same without the faults of {args.faults})"
     if outcome == Outcome.FINISHED and bursts:
         return f"allow shorter bursts in {args.oven} (switching), then kilnctl check {both}"
     if outcome == Outcome.FINISHED:

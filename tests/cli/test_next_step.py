@@ -111,3 +111,15 @@ def test_the_thermostat_tries_what_ours_has_tried(here, tmp_path):
     assert "so the run is tried" in done.stdout
     assert "with an on/off thermostat" in done.stdout and "the record lies in" in done.stdout
     assert done.returncode < 2, done.stderr
+
+
+def test_what_injected_faults_did_is_not_blamed_on_the_schedule(here, tmp_path):
+    """After a rehearsal with faults the next step was to change the schedule, or the oven's file."""
+    soak, faults = tmp_path / "soak.yaml", tmp_path / "faults.yaml"
+    soak.write_text("schedule: Soak\nsteps:\n  - {to: 60 °C, hold: 5 min}\n", encoding="utf-8")
+    for fault, status in (("door open, at: 5 min, for: 2 min", 1), ("thermocouple open, at: 1 min", 3)):
+        faults.write_text(f"faults:\n  - {{kind: {fault}}}\n", encoding="utf-8")
+        done = here("rehearse", CABINET, soak, "--faults", faults, "--quiet", "--out", tmp_path / "runs")
+        assert done.returncode == status, done.stdout
+        last = done.stdout.strip().splitlines()[-1]
+        assert last.startswith(f"next: kilnctl rehearse {CABINET} {soak} (the same without the faults")
