@@ -78,6 +78,11 @@ def _soaks(run: RunData, s: Summary, units: Units) -> list[str]:
                 f"{_named(soak, units)} was {units.difference(soak.worst_k)} off at worst, "
                 f"{units.difference(within_k)} was asked"
             )
+        elif abs(soak.past_k) > within_k:
+            said.append(
+                f"{_named(soak, units)} was {units.difference(soak.past_k)} past its target before it settled, "
+                f"{units.difference(within_k)} was asked"
+            )
     return said
 
 

@@ -22,7 +22,8 @@ AT_TARGET_K = 0.0051
 
 @dataclass(frozen=True)
 class Soak:
-    """One soak. Times in s since the start, deviations in K from its target, from settling to its end."""
+    """One soak. Times in s since the start, deviations in K from its target, from settling to its end; past_k: the
+    largest beyond the target, seen from where it arrived, from arrival to its end."""
 
     name: str
     target_c: float
@@ -31,6 +32,7 @@ class Soak:
     end_s: float
     worst_k: float
     rms_k: float
+    past_k: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -206,6 +208,13 @@ def _over(run: RunData, value: np.ndarray, sign: float) -> float:
     return worst
 
 
+def _past(landing: np.ndarray) -> float:
+    """Of deviations from a target, the largest on the side that they do not begin on, K; 0 where there is none."""
+    side = -math.copysign(1.0, landing[0])
+    beyond = float(np.nanmax(side * landing))
+    return side * beyond if beyond > 0.0 else 0.0
+
+
 def _soaks(run: RunData, time: np.ndarray, value: np.ndarray):
     reference, step = run.data["reference_c"], run.data["step"]
     last_c = math.nan
@@ -232,7 +241,8 @@ def _soaks(run: RunData, time: np.ndarray, value: np.ndarray):
                 settled = arrived + j - need + 1
                 break
         begin = settled if settled is not None else arrived
-        error = value[begin : end + 1] - last_c
+        landing = value[arrived : end + 1] - last_c
+        error = landing[begin - arrived :]
         worst = float(error[np.argmax(np.abs(error))])
         yield Soak(
             name,
@@ -242,4 +252,5 @@ def _soaks(run: RunData, time: np.ndarray, value: np.ndarray):
             float(time[end]),
             worst,
             float(np.sqrt(np.mean(error**2))),
+            _past(landing),
         )

@@ -60,6 +60,18 @@ def test_summary_of_a_run_made_by_hand():
     assert "overshoot            2.00 K" in summary_text(s) and "3.60 °F" in summary_text(s, Units(IMPERIAL))
 
 
+def test_a_landing_that_leaves_the_band_is_not_called_as_asked():
+    """A chamber that came to its soak 24 K too hot was told to have kept to its band: only what came after counted."""
+    time = np.arange(0.0, 1500.0)
+    up = np.minimum(100.0 + time, 224.0)
+    chamber = np.where(time < 300, up, np.maximum(200.0, 224.0 - 0.2 * (time - 300.0)))
+    s = summarise(made_run(time, chamber, soak()))
+    assert s.soaks[0].past_k == pytest.approx(24.0) and abs(s.soaks[0].worst_k) <= 1.0
+    below = summarise(made_run(time, np.maximum(300.0 - time, 199.5), soak())).soaks[0]
+    assert below.past_k == pytest.approx(-0.5)
+    assert summarise(made_run(time, np.minimum(100.0 + time, 200.0), soak())).soaks[0].past_k == 0.0
+
+
 def test_a_soak_never_reached_is_said_so():
     s = summarise(made_run(np.arange(100.0), np.full(100, 150.0), soak()))
     assert math.isnan(s.soaks[0].arrived_s) and s.overshoot_k == 0.0
