@@ -59,7 +59,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     _options.virtual_oven(parser)
     parser.add_argument(
         "--speed",
-        type=float,
+        type=_options.number,
         metavar="N",
         help="through the service, in N times real time (on a virtual rig; a real one has 1)",
     )

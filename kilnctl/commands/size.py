@@ -15,7 +15,7 @@ from ..sizing import Sizing, size
 from ..sizing.comparison import RunAsked, known_as, offers_of, run_asked
 from ..terms import ExitStatus
 from ..units import UnitError, parse, parse_unit
-from ._options import chosen
+from ._options import chosen, number
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,7 +32,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--compare", metavar="OTHER", help="another oven file: both side by side")
     parser.add_argument("--hold", metavar="TIME", default="1 h", help="how long a run stays there (default: 1 h)")
-    parser.add_argument("--kwh", metavar="PRICE", type=float, help="price of a kilowatt-hour, in your money")
+    parser.add_argument("--kwh", metavar="PRICE", type=number, help="price of a kilowatt-hour, in your money")
     parser.add_argument(
         "--price",
         metavar="[MATERIAL: ]PRICE/AREA",
