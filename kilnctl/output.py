@@ -8,6 +8,7 @@ Imports nothing but the units.
 import dataclasses
 import math
 import re
+import shlex
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
@@ -71,6 +72,11 @@ def clock(seconds: float) -> str:
     said += [f"{minutes:02d} min" if hours else f"{minutes} min"] if minutes or (hours and rest) else []
     said += [f"{rest:02d} s" if minutes or hours else f"{rest} s"] if rest or not (hours or minutes) else []
     return ("-" if seconds <= -0.5 else "") + " ".join(said)
+
+
+def typed(*words: object) -> str:
+    """A command as a shell takes it: a path with a space in it stands in quotes."""
+    return shlex.join(str(word) for word in words)
 
 
 def about(seconds: float) -> str:

@@ -163,6 +163,9 @@ _NUMBER = re.compile(r"[-+±−]?\s*(?:\d+(?:\s+|-)\d+/\d+|\d+/\d+|(?:\d+\.?\d*|
 _TOKEN = re.compile(
     r"\s*(?:(?P<unit>Δ?°?[A-Za-zµΩΩ℃℉%]+°?|[\"″'′])(?:\^|\*\*)?(?P<power>-?\d+)?|(?P<op>[·⋅*×/()\-.])|(?P<one>1))"
 )
+#: `3'000` and `3 000`: one number to its writer, and three feet, or a number without a unit, to a reader of units. Feet
+#: and inches (6'2") never have three digits there.
+_SPLIT_NUMBER = re.compile(r"\d(?:['’ʼ′]|\s)\d{3}(?!\d)")
 #: Where the next number with a unit of its own begins: `2 ft 6 1/2 in`, `1 h 30 min`, `6' 2"`.
 _NEXT = re.compile(r"\s+(?=(?:\d+(?:\s+|-)\d+/\d+|\d+/\d+|\d+\.?\d*)\s*[A-Za-z\"″'′])")
 _FRACTIONS = {
@@ -239,7 +242,7 @@ def parse_unit(text: str) -> tuple[float, tuple[int, ...]]:
             else:
                 parts = [symbol]
             power = sign * int(match["power"] or 1)
-            if not -6 <= power <= 6:
+            if power == 0 or not -6 <= power <= 6:
                 raise UnitError(f"unit power {power} is not plausible in '{text.strip()}'")
             for part in parts:
                 part_factor, part_exponents = _unit(part)
@@ -331,6 +334,8 @@ def parse(text: str, dimension: str) -> float:
         raise UnitError(str(error)) from None
     if sold is not None:
         return sold
+    if _SPLIT_NUMBER.search(text):
+        raise UnitError(f"'{text}': write each number in one piece, without a thousands separator")
     text = _spelt(text, dimension)
     total, position, pieces = 0.0, 0, 0
     while position < len(text):

@@ -1,9 +1,19 @@
 """Options that more than one command has."""
 
 import argparse
+import re
 
 from ..errors import KilnctlError
 from ..output import IMPERIAL, METRIC, Units
+
+
+def number(text: str) -> float:
+    """A plain number on the command line. Raises what argparse tells of it in these words."""
+    try:
+        return float(text)
+    except ValueError:
+        point = ": write a decimal point" if re.fullmatch(r"[-+]?\d+,\d+", text) else ""
+        raise argparse.ArgumentTypeError(f"'{text}' is not a number{point}") from None
 
 
 def units_option(parser: argparse.ArgumentParser) -> None:

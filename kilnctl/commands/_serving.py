@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TextIO
 
 from ..errors import KilnctlError
-from ..output import Units, clock
+from ..output import Units, clock, typed
 from ..plants.injection import load_faults
 from ..record.run_record import RunRecord, read_run
 from ..report.finishing import finish
@@ -207,7 +207,7 @@ def _print_end(record: RunRecord, told: tuple[Summary, RunVerdict] | None, u: Un
     _print_outcome(record, u)
     if told is not None:
         _make_page(record, told[0], u, models)
-    print(f"next: kilnctl report {folder}")
+    print(f"next: kilnctl report {typed(folder)}")
 
 
 def _make_page(record: RunRecord, summary: Summary, u: Units, models: Path) -> None:
@@ -218,7 +218,7 @@ def _make_page(record: RunRecord, summary: Summary, u: Units, models: Path) -> N
         if words is None:
             print(
                 f"{folder}/run.html and what the run teaches are still being made, by a process behind everything "
-                f"else; `kilnctl models` will show it. If the page is never there: kilnctl report {folder}"
+                f"else; `kilnctl models` will show it. If the page is never there: kilnctl report {typed(folder)}"
             )
             return
         if words:

@@ -14,7 +14,7 @@ from ..model.doubt import coolest_of, day_zero_doubt
 from ..model.load_range import LEAST_KNOWN
 from ..model.promise import heated_c, promised_c
 from ..model.uncertainty import ModelUncertainty, uncertainty_of
-from ..output import Units, about
+from ..output import Units, about, typed
 from ..report.findings_text import brief_lines, findings_lines
 from ..run.burst_swing import swing_of
 from ..run.prepare import Guard, PreparedRun, prepare
@@ -55,8 +55,8 @@ def run(args: argparse.Namespace) -> int:
     sizing = _tell_oven(args, oven, schedule, u)
     if schedule is not None:
         _tell_schedule(args, oven, schedule, sizing, u)
-        model = f" --model {args.model}" if args.model else ""
-        print(f"next: kilnctl rehearse {args.oven} {args.schedule}{model}")
+        model = f" --model {typed(args.model)}" if args.model else ""
+        print(f"next: kilnctl rehearse {typed(args.oven, args.schedule)}{model}")
         return _status(sizing)
     policy = policy_for(oven)  # refuses an oven that the rules cannot watch
     guard = Guard(day_zero(oven, oven.usual_load), day_zero_doubt(oven, oven.usual_load))
@@ -64,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
     tell_limiter(oven, oven.usual_load, guard, oven.limits.trip_at_c, u)
     if args.model:
         raise KilnctlError("--model: a model is checked with a schedule; name one too")
-    print(f"next: kilnctl size {args.oven}, or kilnctl check {args.oven} SCHEDULE")
+    print(f"next: kilnctl size {typed(args.oven)}, or kilnctl check {typed(args.oven)} SCHEDULE")
     return _status(sizing)
 
 
@@ -161,7 +161,9 @@ def tell_limiter(oven: Oven, load: Load | None, guard: Guard, trip_c: float, u: 
 def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, sizing: Sizing, u: Units) -> None:
     ready = prepare(oven, schedule, args.model)
     programme, policy = ready.programme, ready.policy
-    print(f"{args.schedule}: understood, and {oven.name} can do it.")
+    too_long = planned_s(programme) > policy.longest_s
+    can = "can follow it, but not to its end: it takes too long." if too_long else "can do it."
+    print(f"{args.schedule}: understood, and {oven.name} {can}")
     count = len(schedule.steps)
     print(
         f"  {count} step{'s' * (count != 1)} up to {u.temperature(schedule.top_c)}; "
@@ -175,7 +177,7 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, siz
         f"  the heat is also cut when the reading rises faster than {rise}, "
         f"and {about(policy.longest_s)} after the start"
     )
-    if planned_s(programme) > policy.longest_s:
+    if too_long:
         print(
             "  note: its ramps and soaks alone take longer than that: the heat is cut before its end (limits: longest "
             "in the oven's file, or longest in the schedule)"

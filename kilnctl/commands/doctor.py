@@ -3,6 +3,7 @@
 import argparse
 
 from ..body import load_oven
+from ..output import typed
 from ..service import computer
 from ..service.operating_system import places
 from ..terms import ExitStatus
@@ -25,6 +26,6 @@ def run(args: argparse.Namespace) -> int:
         print(f"{finding.grade:<6} {finding.about:<{width}}  {finding.seen}")
         if finding.remedy:
             print(f"{'':<6} {'':<{width}}  → {finding.remedy}")
-    oven_file = args.oven or "OVEN"
+    oven_file = typed(args.oven) if args.oven else "OVEN"
     print("\nnext: " + ("mend what is WRONG above, then ask again" if wrong else f"kilnctl check {oven_file}"))
     return ExitStatus.ANSWER_NO if wrong else ExitStatus.DONE

@@ -6,6 +6,7 @@ import sys
 
 from ..body import load_oven
 from ..errors import KilnctlError
+from ..output import typed
 from ..record import care
 from ..service.operating_system import places
 from ..terms import ExitStatus
@@ -49,7 +50,8 @@ def run(args: argparse.Namespace) -> int:
     print("\nIt refuses nothing: SAFETY.md says what each test is for. Local rules may ask for more.")
     first = next((d.test.name for d in standing if d.now), None)
     if first is not None:
-        print(f"next: do one as SAFETY.md says, then note it: kilnctl due {args.oven} --done '{first}' --by NAME")
+        note = typed("kilnctl", "due", args.oven, "--done", first)
+        print(f"next: do one as SAFETY.md says, then note it: {note} --by NAME")
     return ExitStatus.ANSWER_NO if count else ExitStatus.DONE
 
 

@@ -5,6 +5,7 @@ import shutil
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..output import typed
 from ._shipped import shipped
 
 
@@ -32,5 +33,5 @@ def run(args: argparse.Namespace) -> int:
         f"{written} files written below {target}" + (f"; {len(kept)} were there and stay as they are" if kept else "")
     )
     oven, schedule = target / "ovens" / "curing-cabinet.yaml", target / "schedules" / "powder-cure.yaml"
-    print(f"\nnext: kilnctl rehearse {oven} {schedule}")
+    print(f"\nnext: kilnctl rehearse {typed(oven, schedule)}")
     return 0

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from ..errors import KilnctlError
 from ..report.run_table import Csv, Parquet, RunRows, runs_below
+from . import _options
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -14,7 +15,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--oven", metavar="NAME", help="only runs of this oven")
     parser.add_argument("--schedule", metavar="NAME", help="only runs of this schedule")
     parser.add_argument(
-        "--every", type=float, metavar="SECONDS", help="one row in so many seconds of a run (default: all)"
+        "--every", type=_options.number, metavar="SECONDS", help="one row in so many seconds of a run (default: all)"
     )
 
 

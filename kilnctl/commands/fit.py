@@ -9,6 +9,7 @@ from ..identification.fitting import fit
 from ..identification.records import as_log
 from ..identification.validation import predicted_on
 from ..model.trained_file import load_model, save_model, trained
+from ..output import typed
 from ..report.fit_text import fit_picture, fit_text, models_compared
 from ..terms import ExitStatus
 from ._files import write_text
@@ -78,7 +79,7 @@ def run(args: argparse.Namespace) -> int:
     if not found.converged:
         print("\nnext: look at the warnings above, and give more records: a learning run tells most (kilnctl learn)")
     elif args.save:
-        print(f"\nnext: kilnctl check {args.oven} SCHEDULE --model {args.save}")
+        print(f"\nnext: kilnctl check {typed(args.oven)} SCHEDULE --model {typed(args.save)}")
     else:
         print("\nnext: give --save FILE too, to keep this model")
     return ExitStatus.DONE if found.converged else ExitStatus.ANSWER_NO

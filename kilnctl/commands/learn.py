@@ -8,7 +8,7 @@ from ..body import load_oven
 from ..commissioning import learning_run as learning
 from ..commissioning.experiment import Experiment
 from ..errors import KilnctlError
-from ..output import Units, about, clock
+from ..output import Units, about, clock, typed
 from ..plants.injection import load_faults
 from ..plants.outside import load_plant
 from ..plants.plant import truth_of
@@ -59,7 +59,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     _options.virtual_oven(parser)
     parser.add_argument(
         "--speed",
-        type=float,
+        type=_options.number,
         metavar="N",
         help="through the service, in N times real time (on a virtual rig; a real one has 1)",
     )
@@ -85,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
     )
     if args.plan:
         _show(plan, u)
-        print(f"\nnext: kilnctl learn {args.oven}")
+        print(f"\nnext: kilnctl learn {typed(args.oven)}")
         return 0
     hot = args.hot or bool(args.interrupted)
     return _in_service(args, ready, hot) if in_service else _simulated(args, ready, hot, u)
@@ -139,10 +139,10 @@ def _simulated(args: argparse.Namespace, ready: PreparedRun[learning.LearningPro
 
 def _next(args: argparse.Namespace, outcome: str, folder: Path | None) -> None:
     if outcome == Outcome.FINISHED:
-        earlier = f" {args.interrupted}" if args.interrupted else ""
-        print(f"next: kilnctl fit {args.oven}{earlier} {folder}")
+        earlier = f" {typed(args.interrupted)}" if args.interrupted else ""
+        print(f"next: kilnctl fit {typed(args.oven)}{earlier} {typed(folder)}")
     else:
-        print(f"to go on: kilnctl learn {args.oven} --continue {folder}")
+        print(f"to go on: kilnctl learn {typed(args.oven)} --continue {typed(folder)}")
 
 
 def _in_service(args: argparse.Namespace, ready: PreparedRun, hot: bool) -> int:

@@ -13,7 +13,7 @@ from ..identification.records import as_log
 from ..identification.validation import predicted_on
 from ..model.day_zero import day_zero
 from ..model.trained_file import TrainedModel, load_model, runs_words
-from ..output import Units
+from ..output import Units, typed
 from ..record.model_store import EARLIER, Ledger, ModelStore, store_of
 from ..report.fit_text import models_compared
 from ..service.operating_system import places
@@ -135,5 +135,5 @@ def _compare(store: ModelStore, oven: Oven, first: int, second: int, u: Units) -
 
 def _version(store: ModelStore, oven: Oven, number: int) -> TrainedModel | None:
     if number and store.ledger().version(number) is None:
-        raise KilnctlError(f"there is no model {number}; `kilnctl models {oven.file or 'OVEN'}` lists them")
+        raise KilnctlError(f"there is no model {number}; `kilnctl models {typed(oven.file or 'OVEN')}` lists them")
     return store.model(number, oven)

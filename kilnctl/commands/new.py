@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..output import IMPERIAL, METRIC, Units
+from ..output import IMPERIAL, METRIC, Units, typed
 from ..settings.oven import oven_from
 from ..sizing import size
 from ..sizing.circuit import TRANSFORMER_BELOW_V
@@ -330,7 +330,8 @@ def run(args: argparse.Namespace) -> int:
             file.write(text)
     except OSError as error:
         raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
-    print(f"\nwrote {path}; an editor completes and checks it with `kilnctl schema oven`\n\nnext: kilnctl check {path}")
+    print(f"\nwrote {path}; an editor completes and checks it with `kilnctl schema oven`")
+    print(f"\nnext: kilnctl check {typed(path)}")
     return 0
 
 

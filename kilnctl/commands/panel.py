@@ -14,6 +14,7 @@ from ..panel.pin import Keys
 from ..service import operating_system
 from ..service.socket_server import ask_to_start
 from ..settings import load_schedule
+from . import _options
 from ._shipped import shipped
 
 #: In the demo somebody opens the door, so that one sees what that does: while the first cure heats up, and once more
@@ -36,7 +37,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--speed",
-        type=float,
+        type=_options.number,
         default=30.0,
         metavar="N",
         help="of the demo's oven: so many times real time (default: 30)",

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from ..body.bursts import pattern_for
 from ..errors import KilnctlError
 from ..firing import flicker
-from ..output import Units, clock
+from ..output import Units, clock, typed
 from ..plants.injection import PlantFault, load_faults
 from ..plants.outside import load_plant
 from ..plants.plant import truth_of
@@ -100,14 +100,17 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _next(args: argparse.Namespace, good: bool, outcome: str, bursts: bool) -> str:
+    both = typed(args.oven, args.schedule)
     if good:
-        return f"kilnctl study {args.oven} {args.schedule} (how sure that is)"
+        return f"kilnctl study {both} (how sure that is)"
+    if outcome != Outcome.INTERRUPTED and args.faults:
+        return f"kilnctl rehearse {both} (the same without the faults of {args.faults})"
     if outcome == Outcome.FINISHED and bursts:
-        return f"allow shorter bursts in {args.oven} (switching), then kilnctl check {args.oven} {args.schedule}"
+        return f"allow shorter bursts in {args.oven} (switching), then kilnctl check {both}"
     if outcome == Outcome.FINISHED:
-        return f"change the schedule as the first line says, then kilnctl check {args.oven} {args.schedule}"
+        return f"change the schedule as the first line says, then kilnctl check {both}"
     if outcome == Outcome.TRIPPED:
-        return f"look at the page, mend what the trip names in oven or schedule, then kilnctl check {args.oven}"
+        return f"look at the page, mend what the trip names in oven or schedule, then kilnctl check {typed(args.oven)}"
     return "the same command begins again"
 
 
@@ -125,7 +128,8 @@ def _compare(
     """A thermostat on the same oven, load and seed, for comparison."""
     oven, schedule = ready.oven, ready.schedule
     plant = usual_plant(oven, schedule, args.seed, faults)
-    thermostat = prepare(oven, schedule, ready.model, truth_of(plant).chamber_c, controller="thermostat")
+    # From the same model as ours: one without its doubt would refuse what ours has just tried.
+    thermostat = prepare(oven, schedule, args.model, truth_of(plant).chamber_c, controller="thermostat")
     progress = SimulationProgress("rehearsing the thermostat", args.quiet)
     other = simulate(thermostat, plant, args.seed, progress=progress)
     progress.end()

@@ -35,14 +35,18 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--rig", choices=("virtual", "board", "pins"), help="instead of the rig that the oven's file names"
     )
     parser.add_argument(
-        "--speed", type=float, default=1.0, metavar="N", help="of a virtual rig: so many times real time (default: 1)"
+        "--speed",
+        type=_options.number,
+        default=1.0,
+        metavar="N",
+        help="of a virtual rig: so many times real time (default: 1)",
     )
     parser.add_argument("--seed", type=int, default=0, metavar="N", help="seed of a virtual rig's noise (default: 0)")
     parser.add_argument("--faults", metavar="FILE", help="faults to inject into a virtual rig (YAML)")
     _options.out(parser, "records are")
     parser.add_argument(
         "--keep",
-        type=float,
+        type=_options.number,
         metavar="MB",
         help="remove the oldest other records below --out, whole ones, when all together are larger than this",
     )

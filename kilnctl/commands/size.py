@@ -6,7 +6,7 @@ from pathlib import Path
 
 from ..body import load_oven
 from ..errors import KilnctlError
-from ..output import Units
+from ..output import Units, typed
 from ..report.buying_text import buying_json, buying_text, comparison_rows, comparison_text
 from ..report.sizing_page import sizing_page
 from ..report.sizing_pictures import sizing_pictures
@@ -15,7 +15,7 @@ from ..sizing import Sizing, size
 from ..sizing.comparison import RunAsked, known_as, offers_of, run_asked
 from ..terms import ExitStatus
 from ..units import UnitError, parse, parse_unit
-from ._options import chosen
+from ._options import chosen, number
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,7 +32,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--compare", metavar="OTHER", help="another oven file: both side by side")
     parser.add_argument("--hold", metavar="TIME", default="1 h", help="how long a run stays there (default: 1 h)")
-    parser.add_argument("--kwh", metavar="PRICE", type=float, help="price of a kilowatt-hour, in your money")
+    parser.add_argument("--kwh", metavar="PRICE", type=number, help="price of a kilowatt-hour, in your money")
     parser.add_argument(
         "--price",
         metavar="[MATERIAL: ]PRICE/AREA",
@@ -70,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
     if wrote and not args.json:
         print("\n" + "\n".join(wrote))
     if not args.json:
-        print(f"\nnext: kilnctl rehearse {args.oven} SCHEDULE")
+        print(f"\nnext: kilnctl rehearse {typed(args.oven)} SCHEDULE")
     return ExitStatus.ANSWER_NO if sizing.wrong else ExitStatus.DONE
 
 

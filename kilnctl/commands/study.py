@@ -6,6 +6,7 @@ from pathlib import Path
 
 from ..body import load_oven
 from ..errors import KilnctlError
+from ..output import typed
 from ..record.durable import write_whole
 from ..record.folder import slug
 from ..report.study_page import study_page
@@ -126,9 +127,9 @@ def _study(args, oven, vary, executor) -> int:
     saved = save_worst(made, folder / "worst", args.model)
     if saved:
         print("\nthe worst, as ovens to be rehearsed again:")
-        extra = f" --model {args.model}" if args.model else ""
+        extra = f" --model {typed(args.model)}" if args.model else ""
         for path, why in saved:
-            print(f"  kilnctl rehearse {path} {args.schedule}{extra}    # {why}")
+            print(f"  kilnctl rehearse {typed(path, args.schedule)}{extra}    # {why}")
     try:
         write_whole(folder / "study.html", study_page(made, u).encode())
     except OSError as error:
@@ -140,8 +141,9 @@ def _study(args, oven, vary, executor) -> int:
 
 def _next(args: argparse.Namespace) -> str:
     if args.model or args.from_fit:
-        return f"next: kilnctl run {args.oven} {args.schedule}" + (f" --model {args.model}" if args.model else "")
-    return f"next: kilnctl learn {args.oven} (a learning run on the real oven narrows what is not known)"
+        model = f" --model {typed(args.model)}" if args.model else ""
+        return f"next: kilnctl run {typed(args.oven, args.schedule)}{model}"
+    return f"next: kilnctl learn {typed(args.oven)} (a learning run on the real oven narrows what is not known)"
 
 
 def _thickness(args, oven, vary, executor) -> int:

@@ -9,7 +9,7 @@ from typing import Any
 
 from ..body import load_oven
 from ..errors import KilnctlError
-from ..output import IMPERIAL, Units
+from ..output import IMPERIAL, Units, typed
 from ..report.winding_text import Winding, gauge_words, idle_notes, winding_json, winding_text
 from ..sizing.winding import (
     Task,
@@ -78,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
         print(winding_text(winding, units))
         print(
             "\nnext: buy it, measure it, write it into the oven's file (elements), and "
-            + (f"kilnctl size {args.oven}" if args.oven else "kilnctl size OVEN")
+            + (f"kilnctl size {typed(args.oven)}" if args.oven else "kilnctl size OVEN")
         )
     return 0
 

@@ -2,11 +2,15 @@
 
 import importlib.util
 import inspect
+import os
 import sys
+import traceback
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from ..errors import KilnctlError
+from ..reading import Reading
 from .fmi_unit import FmiUnit
 from .plant import Plant
 
@@ -52,7 +56,30 @@ def load_plant(where: str, oven: Any = None) -> Plant:
             raise KilnctlError(f"{where}: could not be made: {type(error).__name__}: {error}") from error
     if not callable(getattr(plant, "advance", None)):
         raise KilnctlError(f"{where}: has no method 'advance(dt_s, duty, contactor_closed)', so it is not a plant")
-    return plant
+    return _Outside(plant, where, file)
+
+
+class _Outside:
+    """A plant from a file. What fails in its code is told with its place there, not as a fault of ours."""
+
+    def __init__(self, plant: Any, where: str, file: str):
+        self.plant, self.where, self.file = plant, where, file
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.__dict__["plant"], name)
+
+    def advance(self, dt_s: float, duty: float | Sequence[float], contactor_closed: bool) -> Reading:
+        """One step of the plant. Raises `KilnctlError` where its code fails, or gives no `Reading`."""
+        try:
+            reading = self.plant.advance(dt_s, duty, contactor_closed)
+        except Exception as error:
+            own = os.path.abspath(self.file)
+            lines = [f.lineno for f in traceback.extract_tb(error.__traceback__) if os.path.abspath(f.filename) == own]
+            place = f"{self.file}:{lines[-1]}" if lines else self.file
+            raise KilnctlError(f"{place}: its code failed: {type(error).__name__}: {error}") from error
+        if not isinstance(reading, Reading):
+            raise KilnctlError(f"{self.where}: advance() gave a {type(reading).__name__}, not a kilnctl.Reading")
+        return reading
 
 
 def _wants_argument(maker: Any) -> bool:

@@ -11,6 +11,7 @@ import json
 import math
 import os
 import re
+import unicodedata
 from collections.abc import Iterator, MutableMapping
 from pathlib import Path
 from typing import Any
@@ -36,7 +37,14 @@ _NOT_SAID = ("places", "assumptions", "file", "sha256")
 
 
 def slug(text: str) -> str:
-    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:40] or "run"
+    """A name for a folder or a socket, of a to z, digits and hyphens, at most 40 of them. Where letters are lost (other
+    alphabets, accents, a long end) a checksum keeps two names apart: two ovens must never share state and socket."""
+    whole = unicodedata.normalize("NFC", text.lower())
+    letters = "".join(c for c in unicodedata.normalize("NFKD", whole) if not unicodedata.combining(c))
+    plain = re.sub(r"[^a-z0-9]+", "-", letters).strip("-")
+    if whole.isascii() and 0 < len(plain) <= 40:
+        return plain
+    return f"{plain[:31].strip('-') or 'run'}-{hashlib.sha256(whole.encode()).hexdigest()[:8]}"
 
 
 def new_folder(out: str | Path, oven_name: str, schedule_name: str) -> Path:

@@ -6,7 +6,7 @@ import math
 from ..body.bursts import bursts_note, pattern_for
 from ..body.layers import is_constant, mean_c_of, measured_c
 from ..firing import flicker
-from ..output import METRIC_UNITS, Units, about
+from ..output import METRIC_UNITS, Units, about, typed
 from ..settings.oven import Oven
 from ..sizing.buying import Saving
 from ..sizing.circuit import THREE_PHASE
@@ -236,7 +236,7 @@ def _wiring(sizing: Sizing, u: Units) -> list[str]:
 
 def _wire(sizing: Sizing, u: Units) -> list[str]:
     """The elements' own wire, or how to find one."""
-    alloy, file = sizing.oven.elements.alloy, sizing.oven.file or "OVEN"
+    alloy, file = sizing.oven.elements.alloy, typed(sizing.oven.file or "OVEN")
     if sizing.wire:
         about = f"elements' wire (kilnctl wind {file} has its coil, and the gauges next to it):"
         return ["", about, *findings_lines(sizing.wire, u)]
@@ -248,7 +248,7 @@ def _savings(sizing: Sizing, u: Units) -> list[str]:
     if not best:
         return []
     lines = ["", f"what would save at {u.temperature(sizing.reached_c)}, the best first "]
-    lines[-1] += f"(kilnctl size {sizing.oven.file or 'OVEN'} --buy says more):"
+    lines[-1] += f"(kilnctl size {typed(sizing.oven.file or 'OVEN')} --buy says more):"
     told = [u.words(s.change.words) for s in best]
     width = max(len(words) for words in told)
     for s, words in zip(best, told, strict=True):

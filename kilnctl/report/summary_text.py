@@ -5,6 +5,7 @@ import math
 from ..output import METRIC_UNITS, Units, clock
 from ..plants.moisture import Drying
 from ..run.summary import SETTLED_K, Summary
+from ..terms import Outcome
 from ..thermal.psychrometrics import dew_point_c
 from .verdict import percent
 
@@ -78,6 +79,9 @@ def summaries_compared(ours: Summary, other: Summary, name: str, units: Units = 
         values = [abs(soak.worst_k) for soak in s.soaks if math.isfinite(soak.worst_k)]
         return units.difference(max(values)) if values else "–"
 
+    def ended(s: Summary) -> str:
+        return clock(s.duration_s) + ("" if s.outcome == Outcome.FINISHED else f", {s.outcome}")
+
     def cure(s: Summary) -> str:
         return percent(s.cure_share) if s.cure_share is not None else "–"
 
@@ -88,6 +92,7 @@ def summaries_compared(ours: Summary, other: Summary, name: str, units: Units = 
         ("worst deviation in a soak", worst(ours), worst(other)),
         ("overshoot", of_soak(ours, ours.overshoot_k, units), of_soak(other, other.overshoot_k, units)),
         ("swing during the soak", of_soak(ours, ours.swing_k, units), of_soak(other, other.swing_k, units)),
+        ("the run ends after", ended(ours), ended(other)),
         ("energy", f"{ours.energy_kwh:.2f} kWh", f"{other.energy_kwh:.2f} kWh"),
         ("highest part", units.temperature(ours.highest_part_c, 1), units.temperature(other.highest_part_c, 1)),
     ]

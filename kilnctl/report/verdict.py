@@ -34,7 +34,7 @@ def verdict(run: RunData, summary: Summary, units: Units = METRIC_UNITS) -> RunV
         return RunVerdict(False, "; ".join([f"not finished: {_ENDS.get(run.outcome, _NO_ENDING)}", *short]))
     if short:
         return RunVerdict(False, "; ".join(["it ran to its end, but not as asked", *short]))
-    return RunVerdict(True, f"as asked: {_done(summary)}")
+    return RunVerdict(True, "; ".join([f"as asked: {_done(summary)}", *_past(run, summary, units)]))
 
 
 def _done(s: Summary) -> str:
@@ -79,6 +79,16 @@ def _soaks(run: RunData, s: Summary, units: Units) -> list[str]:
                 f"{units.difference(within_k)} was asked"
             )
     return said
+
+
+def _past(run: RunData, s: Summary, units: Units) -> list[str]:
+    """Landings beyond the band. The time of a soak counts in its band alone, so it still is as asked."""
+    bands_k = [step.within_k for step in run.schedule.steps if step.hold_s > 0.0]
+    return [
+        f"but {_named(soak, units)} was {units.difference(soak.past_k)} past its target before it settled"
+        for soak, within_k in zip(s.soaks, bands_k, strict=False)
+        if abs(soak.past_k) > within_k
+    ]
 
 
 def _skipped(run: RunData) -> list[str]:

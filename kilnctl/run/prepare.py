@@ -9,6 +9,7 @@ from typing import Generic, TypeVar
 import numpy as np
 
 from ..body.bursts import pattern_for
+from ..body.layers import material_of
 from ..control import AnyController, AnyProgramme, EnergyBalanceControl, Plain, Programme, programme_of
 from ..errors import KilnctlError
 from ..firing import Pattern
@@ -33,6 +34,7 @@ from ..safety import Policy, policy_for
 from ..safety.extremes import greater, lesser
 from ..safety.misplaced import Place
 from ..settings.construction import Load
+from ..settings.document import Problem, SettingsError
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from .burst_swing import noise_of
@@ -231,8 +233,16 @@ def prepared(
 
 
 def load_of(oven: Oven, schedule: Schedule | None) -> Load | None:
-    """What is in the oven: the schedule's load, or else the usual one."""
-    return schedule.load if schedule is not None and schedule.load is not None else oven.usual_load
+    """What is in the oven: the schedule's load, or else the usual one. Raises SettingsError where the schedule's is of
+    a material that neither the library nor this oven's file knows."""
+    if schedule is None or schedule.load is None:
+        return oven.usual_load
+    try:
+        material_of(oven, schedule.load.material)
+    except KilnctlError as error:
+        line, column = schedule.places.get("load.material", (0, 0))
+        raise SettingsError([Problem(schedule.file or schedule.name, line, column, str(error))]) from None
+    return schedule.load
 
 
 def controller_of(kind: str) -> AnyController:

@@ -22,7 +22,8 @@ AT_TARGET_K = 0.0051
 
 @dataclass(frozen=True)
 class Soak:
-    """One soak. Times in s since the start, deviations in K from its target, from settling to its end."""
+    """One soak. Times in s since the start, deviations in K from its target, from settling to its end; past_k: the
+    largest beyond the target, seen from where it arrived, from arrival to its end."""
 
     name: str
     target_c: float
@@ -31,6 +32,7 @@ class Soak:
     end_s: float
     worst_k: float
     rms_k: float
+    past_k: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -39,7 +41,7 @@ class Summary:
 
     overshoot_k        most above the target while heating up and soaking; undershoot_k: most below it in a
                        settled soak
-    swing_k            widest range within one soak, from five minutes after arrival
+    swing_k            widest range within one soak, from five minutes after arrival; NaN where no soak is that long
     switchings_per_h   changes of the fired share by more than a half from one sample to the next
     cure_share         of the schedule's reference cure, 1 is a full one; by the lower edge of the band where the part
                        is only estimated; cure_most: by its upper edge, None where the part is measured
@@ -134,15 +136,15 @@ def summarise(run: RunData) -> Summary:
     fine, run = run, coarse(run)
     time, (value, measured_on) = run.time_s, judged(run)
     if len(time) == 0:
-        return Summary(run.outcome, 0.0, (), 0.0, 0.0, 0.0, 0.0, math.nan, math.nan, 0.0, None, None, measured_on)
+        return Summary(run.outcome, 0.0, (), 0.0, 0.0, math.nan, 0.0, math.nan, math.nan, 0.0, None, None, measured_on)
     soaks = tuple(_soaks(run, time, value))
     settled = [s for s in soaks if math.isfinite(s.settled_s)]
-    swing = 0.0
+    swing = math.nan
     for soak in soaks:
         # From five minutes after arrival: the landing does not count as swing.
         part = value[(time >= soak.arrived_s + 300.0) & (time <= soak.end_s)]
         if np.isfinite(part).sum() > 60:
-            swing = max(swing, float(np.nanmax(part) - np.nanmin(part)))
+            swing = float(np.nanmax([swing, np.nanmax(part) - np.nanmin(part)]))
     part, sd, part_by = part_of(run)
     credited = most = None
     if run.schedule.cure is not None and np.isfinite(part).any():
@@ -206,6 +208,13 @@ def _over(run: RunData, value: np.ndarray, sign: float) -> float:
     return worst
 
 
+def _past(landing: np.ndarray) -> float:
+    """Of deviations from a target, the largest on the side that they do not begin on, K; 0 where there is none."""
+    side = -math.copysign(1.0, landing[0])
+    beyond = float(np.nanmax(side * landing))
+    return side * beyond if beyond > 0.0 else 0.0
+
+
 def _soaks(run: RunData, time: np.ndarray, value: np.ndarray):
     reference, step = run.data["reference_c"], run.data["step"]
     last_c = math.nan
@@ -232,7 +241,8 @@ def _soaks(run: RunData, time: np.ndarray, value: np.ndarray):
                 settled = arrived + j - need + 1
                 break
         begin = settled if settled is not None else arrived
-        error = value[begin : end + 1] - last_c
+        landing = value[arrived : end + 1] - last_c
+        error = landing[begin - arrived :]
         worst = float(error[np.argmax(np.abs(error))])
         yield Soak(
             name,
@@ -242,4 +252,5 @@ def _soaks(run: RunData, time: np.ndarray, value: np.ndarray):
             float(time[end]),
             worst,
             float(np.sqrt(np.mean(error**2))),
+            _past(landing),
         )

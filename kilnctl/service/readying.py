@@ -9,6 +9,7 @@ import subprocess
 import sys
 
 from ..errors import KilnctlError
+from ..output import typed
 from ..run.prepare import PreparedRun, prepare
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
@@ -58,7 +59,9 @@ def refusal(oven: Oven, status: int, said: str) -> str:
     if status == ExitStatus.DONE or (status == ExitStatus.ANSWER_NO and oven.rig.kind == "virtual"):
         return ""
     if status == ExitStatus.ANSWER_NO:
-        return f"{oven.file}: `kilnctl check {oven.file}` calls its wiring WRONG: put it right, or its description"
+        return (
+            f"{oven.file}: `kilnctl check {typed(oven.file)}` calls its wiring WRONG: put it right, or its description"
+        )
     return said.strip() or f"{oven.file}: the check failed without a word (status {status})"
 
 

@@ -177,6 +177,7 @@ _YAML_HINTS = {
     "could not find expected ':'": "a line without 'key: value', or one that is indented unlike its neighbours",
     "expected ',' or '}'": "a '{' that is not closed, or a ',' that is missing",
     "expected ',' or ']'": "a '[' that is not closed, or a ',' that is missing",
+    "unexpected end of stream": "a quotation mark (' or \") that is not closed",
 }
 
 

@@ -53,14 +53,18 @@ def pairs_of(oven: Oven) -> list[tuple[Factors, Factors]]:
     ]
 
 
-def heat_up_pairs(oven: Oven, edge_share: float) -> list[tuple[dict[str, float], dict[str, float]]]:
+def heat_up_pairs(oven: Oven, edge_share: float, leak_share: float) -> list[tuple[dict[str, float], dict[str, float]]]:
     """The uncertain inputs of a heat-up as factors on parameters of the control model, each at both ends. edge_share:
-    of the walls' conduction, what edges and corners add."""
+    of the walls' conduction, what edges and corners add. leak_share: of what bypasses the walls, what leaks round the
+    door; the model has one conductance for that and for vent, ports and bridges, which are as stated."""
     u, t = oven.uncertainty, oven.supply.tolerance
     edges = EDGES * edge_share
 
     def both(heat: float, passed: float) -> dict[str, float]:
         return {"lining_j_per_k": heat, "lining_w_per_k": passed}
+
+    def bypassing(leakage: float) -> dict[str, float]:
+        return {"leak_w_per_k": 1.0 + leak_share * (leakage - 1.0)}
 
     def stored(factor: float) -> dict[str, float]:
         return {"lining_j_per_k": factor, "contents_j_per_k": factor, "element_j_per_k": factor}
@@ -70,7 +74,7 @@ def heat_up_pairs(oven: Oven, edge_share: float) -> list[tuple[dict[str, float],
         (both(1.0, 1 - u.conductivity), both(1.0, 1 + u.conductivity)),
         (both(1 - THICKNESS, 1 / (1 - THICKNESS)), both(1 + THICKNESS, 1 / (1 + THICKNESS))),
         (both(1 - edges, 1 - edges), both(1 + edges, 1 + edges)),
-        ({"leak_w_per_k": 1 / LEAK_FACTOR}, {"leak_w_per_k": LEAK_FACTOR}),
+        (bypassing(1 / LEAK_FACTOR), bypassing(LEAK_FACTOR)),
         ({"power_w": (1 + t) ** 2}, {"power_w": (1 - t) ** 2}),
         ({"power_w": 1 + WOUND}, {"power_w": 1 - WOUND}),
     ]

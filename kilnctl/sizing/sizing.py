@@ -222,10 +222,8 @@ class Sizing:
         base = time_s(model)
         if not math.isfinite(base):
             return Range(value, value, math.inf)
-        pairs = [
-            (time_s(scaled(a)) / base, time_s(scaled(b)) / base) for a, b in heat_up_pairs(self.oven, self.edge_share)
-        ]
-        return spread_of_time(value, pairs)
+        ends = heat_up_pairs(self.oven, self.edge_share, self.leak_share)
+        return spread_of_time(value, [(time_s(scaled(a)) / base, time_s(scaled(b)) / base) for a, b in ends])
 
     @property
     def edge_share(self) -> float:
@@ -233,6 +231,14 @@ class Sizing:
         ledger = self.at(self.reached_c).ledger_w
         walls = sum(ledger[w.face.name] for w in self.steady.walls)
         return ledger["edges and corners"] / (walls + ledger["edges and corners"])
+
+    @property
+    def leak_share(self) -> float:
+        """Share of what bypasses the walls that leaks round the door; 0 where nothing does."""
+        ledger = self.at(self.reached_c).ledger_w
+        walls = {w.face.name for w in self.steady.walls} | {"edges and corners"}
+        bypasses = sum(watts for name, watts in ledger.items() if name not in walls)
+        return ledger.get("door leak", 0.0) / bypasses if bypasses > 0.0 else 0.0
 
     def stored_j(self, chamber_c: float, load: Load | None = None) -> float:
         """Heat in walls, elements, shelf and load when all is steady at chamber_c, above everything at room

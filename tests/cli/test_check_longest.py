@@ -14,3 +14,5 @@ def test_ramps_and_soaks_that_outlast_the_longest_run(here, tmp_path, in_h, told
     said = here("check", str(OVEN), str(file)).stdout
     assert f"ramps and soaks take {in_h + 1} h" in said and "24 h after the start" in said
     assert ("the heat is cut before its end (limits: longest" in said) is told
+    # It once said "can do it" above the note that it cannot.
+    assert ("can do it" in said) is not told and ("can follow it, but not to its end" in said) is told

@@ -86,3 +86,40 @@ def test_an_oven_of_each_purpose_is_written_and_understood(here, tmp_path, purpo
 def test_a_purpose_alone_is_refused_before_anything_is_asked(here, tmp_path):
     done = here("new", tmp_path / "mine.yaml", "--purpose", "lab")
     assert done.returncode == 2 and "goes with --defaults" in done.stderr and not list(tmp_path.iterdir())
+
+
+def test_the_next_step_names_files_as_a_shell_takes_them(here, tmp_path):
+    """A path with spaces and accents, printed bare, made the next command fail."""
+    folder = tmp_path / "mes fours d'émail"
+    folder.mkdir()
+    oven, schedule = folder / "étuve à émail.yaml", folder / "cuisson n° 1.yaml"
+    oven.write_text(Path(CABINET).read_text(encoding="utf-8"), encoding="utf-8")
+    schedule.write_text(Path(DRY).read_text(encoding="utf-8"), encoding="utf-8")
+    said = [here(*words).stdout for words in (("check", oven), ("check", oven, schedule), ("size", oven))]
+    last = [shlex.split(text.strip().splitlines()[-1]) for text in said]
+    assert str(oven) in last[0][:-1] and last[1][2:] == ["rehearse", str(oven), str(schedule)]
+    assert last[2][2:] == ["rehearse", str(oven), "SCHEDULE"]
+    assert f"kilnctl size {shlex.quote(str(oven))} --buy" in said[2]
+
+
+def test_the_thermostat_tries_what_ours_has_tried(here, tmp_path):
+    """The comparison gave the thermostat a model without its doubt, so that a ramp a little too steep was refused with
+    exit status 2 once our own rehearsal of it was over and recorded."""
+    steep = tmp_path / "steep.yaml"
+    steep.write_text("schedule: Steep\nsteps:\n  - {to: 90 °C, at: 24 °C/min, hold: 1 min}\n", encoding="utf-8")
+    done = here("rehearse", CABINET, steep, "--compare", "--quiet", "--out", tmp_path / "runs")
+    assert "so the run is tried" in done.stdout
+    assert "with an on/off thermostat" in done.stdout and "the record lies in" in done.stdout
+    assert done.returncode < 2, done.stderr
+
+
+def test_what_injected_faults_did_is_not_blamed_on_the_schedule(here, tmp_path):
+    """After a rehearsal with faults the next step was to change the schedule, or the oven's file."""
+    soak, faults = tmp_path / "soak.yaml", tmp_path / "faults.yaml"
+    soak.write_text("schedule: Soak\nsteps:\n  - {to: 60 °C, hold: 5 min}\n", encoding="utf-8")
+    for fault, status in (("door open, at: 5 min, for: 2 min", 1), ("thermocouple open, at: 1 min", 3)):
+        faults.write_text(f"faults:\n  - {{kind: {fault}}}\n", encoding="utf-8")
+        done = here("rehearse", CABINET, soak, "--faults", faults, "--quiet", "--out", tmp_path / "runs")
+        assert done.returncode == status, done.stdout
+        last = done.stdout.strip().splitlines()[-1]
+        assert last.startswith(f"next: kilnctl rehearse {CABINET} {soak} (the same without the faults")

@@ -18,6 +18,8 @@ CABINET, DRY = "configs/ovens/curing-cabinet.yaml", "configs/schedules/dry.yaml"
             "rehearse: error: --quite: not known here; did you mean --quiet?",
         ),
         (("doctor", CABINET, "--zzz"), "kilnctl doctor: error: --zzz: not known here; see kilnctl doctor --help"),
+        (("size", CABINET, "--kwh", "0,32"), "--kwh: '0,32' is not a number: write a decimal point"),
+        (("export", "runs", "x.csv", "--every", "10 s"), "--every: '10 s' is not a number"),
         (("safety", "page"), "kilnctl safety: error: page: not known here"),
     ],
 )

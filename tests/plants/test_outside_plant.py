@@ -4,7 +4,7 @@ import pytest
 
 from kilnctl.errors import KilnctlError
 from kilnctl.plants.outside import load_plant
-from kilnctl.plants.plant import Plant
+from kilnctl.plants.plant import Plant, truth_of
 from kilnctl.reading import Reading
 from tests.plants.plant_cases import ROOT, oven, readings_of
 
@@ -23,18 +23,21 @@ def test_example_plant_heats_and_cools():
 @pytest.mark.parametrize(
     "source, name",
     [
-        ("class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return dt_s\n", "P"),
+        ("class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return Reading(dt_s)\n", "P"),
         (
             (
                 "class P:\n    def __init__(self, oven):\n        self.oven = oven\n"
-                "    def advance(self, dt_s, duty, contactor_closed):\n        return self.oven\n"
+                "    def advance(self, dt_s, *given):\n        return Reading(self.oven.site.ambient_c)\n"
             ),
             "P",
         ),
-        ("class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return 1\nready = P()\n", "ready"),
+        (
+            "class P:\n    def advance(self, *given):\n        return Reading(1.0)\nready = P()\n",
+            "ready",
+        ),
         (
             (
-                "class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return 1\n"
+                "class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return Reading(1.0)\n"
                 "def make(oven=None):\n    return P()\n"
             ),
             "make",
@@ -43,8 +46,33 @@ def test_example_plant_heats_and_cools():
 )
 def test_class_instance_and_maker_are_taken(tmp_path, source, name):
     file = tmp_path / "mine.py"
-    file.write_text(source)
-    assert load_plant(f"{file}:{name}", oven("brick-kiln")).advance(1.0, 0.0, True) is not None
+    file.write_text("from kilnctl import Reading\n" + source)
+    assert load_plant(f"{file}:{name}", oven("brick-kiln")).advance(1.0, 0.0, True).chamber_c >= 1.0
+
+
+@pytest.mark.parametrize(
+    "body, said",
+    [
+        ("return 1 / (dt_s - 1.0)", r"mine\.py:3: its code failed: ZeroDivisionError"),
+        ("return 25.0", r"mine\.py:P: advance\(\) gave a float, not a kilnctl\.Reading"),
+        ("import math; math.sqrt(-1.0)", r"mine\.py:3: its code failed: ValueError"),
+    ],
+)
+def test_what_fails_in_a_plants_own_code_is_no_fault_of_ours(tmp_path, monkeypatch, body, said):
+    """It was called a fault of kilnctl's own, to be reported to its makers."""
+    file = tmp_path / "mine.py"
+    file.write_text(f"class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        {body}\n")
+    with pytest.raises(KilnctlError, match=said):
+        load_plant(f"{file}:P").advance(1.0, 0.0, True)
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(KilnctlError, match=f"^{said}"):
+        load_plant("mine.py:P").advance(1.0, 0.0, True)
+
+
+def test_what_a_plant_offers_beyond_the_protocol_is_still_there(tmp_path):
+    file = tmp_path / "mine.py"
+    file.write_text("class P:\n    chamber_c = 21.5\n    def advance(self, *given): ...\n")
+    assert truth_of(load_plant(f"{file}:P")).chamber_c == 21.5
 
 
 @pytest.mark.parametrize(

@@ -2,12 +2,14 @@
 
 import json
 import math
+import re
 
 import pytest
 
 from kilnctl import KilnctlError
 from kilnctl.record import columns
-from kilnctl.record.folder import SampleWriter, new_folder, plain
+from kilnctl.record.folder import SampleWriter, new_folder, plain, slug
+from kilnctl.service.operating_system import places
 from kilnctl.settings.schedule import Step
 from kilnctl.units import parse_unit
 
@@ -41,3 +43,26 @@ def test_a_folder_that_cannot_be_made_is_told(tmp_path):
 
 def test_json_has_no_nan():
     assert json.dumps(plain({"a": math.nan, "b": (1.0, math.inf), "c": Step(to_c=1.0)}), allow_nan=False)
+
+
+@pytest.mark.parametrize(
+    "one, other",
+    [
+        ("Печь малая", "Печь большая"),
+        ("Ofen Süd", "Ofen Sd"),
+        ("Ofen Süd", "Ofen Sud"),
+        ("窑 1", "炉 1"),
+        ("Curing cabinet beside the window on the left", "Curing cabinet beside the window on the right"),
+    ],
+)
+def test_two_ovens_never_share_their_state_and_socket(tmp_path, one, other):
+    """Letters outside a to z were dropped and long ends cut: `kilnctl stop` of one oven went to the other, and the
+    limiter's test of one was noted for both."""
+    assert places(one, str(tmp_path)) != places(other, str(tmp_path))
+    for name in (one, other):
+        assert re.fullmatch("[a-z0-9][a-z0-9-]{0,39}", slug(name)) and slug(slug(name)) == slug(name)
+
+
+def test_a_plain_name_keeps_its_folder_however_it_is_typed():
+    assert slug("Curing cabinet") == slug("curing  CABINET!") == "curing-cabinet"
+    assert slug("Étuve") == slug("E\u0301tuve") and slug("Étuve").startswith("etuve-")

@@ -1,6 +1,7 @@
 """A summary in words, alone and next to another."""
 
 import math
+import re
 from dataclasses import replace
 
 from kilnctl.output import IMPERIAL, Units
@@ -32,6 +33,12 @@ def test_comparison_in_words():
     assert cells["of the reference cure"] == ["120 %", "200 %"]
     bare = summaries_compared(summary(soaks=()), summary(soaks=()), "other", Units(IMPERIAL))
     assert "±1.8 °F after" in bare and "–" in bare and "reference cure" not in bare
+
+
+def test_a_comparison_says_how_long_each_run_took():
+    """A thermostat's soak in a narrow band takes twice as long, and so its energy is no measure of its waste."""
+    text = summaries_compared(summary(), summary(duration_s=4000.0, outcome="tripped", energy_kwh=3.0), "thermostat")
+    assert re.search(r"the run ends after +16 min 40 s +1 h 06 min 40 s, tripped\nenergy +1.50 kWh +3.00 kWh", text)
 
 
 def test_text_says_cure_with_its_edges_and_trips():

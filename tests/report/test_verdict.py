@@ -44,6 +44,12 @@ def run(outcome: str = "finished"):
         ({"soak": MISSED}, False, "not as asked; 'cure' at 190 °C was not reached"),
         ({"soak": replace(KEPT, worst_k=-4.25)}, False, "'cure' at 190 °C was -4.25 K off at worst, 3.00 K was asked"),
         ({"soak": replace(KEPT, worst_k=3.0)}, True, "as asked"),
+        ({"soak": replace(KEPT, past_k=3.0)}, True, "as asked"),
+        (
+            {"soak": replace(KEPT, past_k=24.0)},
+            True,
+            "as asked: the soak kept to its band; but 'cure' at 190 °C was 24.00 K past its target before it settled",
+        ),
         ({"soak": replace(KEPT, worst_k=math.nan)}, False, "'cure' at 190 °C was not measured all the time"),
         ({"soaks": ()}, True, "as asked: it ran to its end"),
     ],

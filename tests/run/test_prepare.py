@@ -10,10 +10,11 @@ from kilnctl.control import StepInput
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.doubt import coolest_of, envelope_of
 from kilnctl.model.trained_file import TrainedModel
-from kilnctl.run.prepare import CONTROLLERS
+from kilnctl.run.prepare import CONTROLLERS, load_of
 from kilnctl.safety import policy_for
 from kilnctl.service.session import prepare as prepare_apart
-from kilnctl.settings.schedule import Schedule, Step
+from kilnctl.settings.document import SettingsError
+from kilnctl.settings.schedule import Schedule, Step, load_schedule
 from kilnctl.terms import Phase, Request, RequestKind
 
 
@@ -24,6 +25,17 @@ def test_the_load_is_the_schedules_or_else_the_usual_one(oven, schedule):
     run = prepare(cabinet, replace(cure, load=light))
     assert run.load == light and run.model == day_zero(cabinet, light, cure.top_c)
     assert run.model.contents_j_per_k < prepare(cabinet, cure).model.contents_j_per_k
+
+
+def test_an_unknown_material_of_a_schedules_load_is_told_at_its_place(oven, tmp_path):
+    """It came without a file, as "there is no material", after all that was said of the oven."""
+    file = tmp_path / "oak.yaml"
+    file.write_text(
+        "schedule: Oak\nsteps:\n  - {to: 60 °C, hold: 5 min}\nload: {mass: 5 kg, material: steal, area: 1 m²}\n",
+        encoding="utf-8",
+    )
+    with pytest.raises(SettingsError, match=r"oak\.yaml:4:\d+: there is no material 'steal'; nearest: .*steel"):
+        load_of(oven("curing-cabinet"), load_schedule(file))
 
 
 def test_the_rules_go_by_what_is_known_of_the_load_that_is_in(oven, schedule):

@@ -9,7 +9,7 @@ import pytest
 from kilnctl.output import IMPERIAL, Units
 from kilnctl.record.columns import NAMES
 from kilnctl.record.run_data import RunData, UnknownOven
-from kilnctl.report.summary_text import summary_text
+from kilnctl.report.summary_text import summaries_compared, summary_text
 from kilnctl.run.summary import cure_share, judged, smooth, summarise
 from kilnctl.settings.schedule import Cure, Schedule, Step
 from tests.record.made_runs import TRIP, made
@@ -60,6 +60,18 @@ def test_summary_of_a_run_made_by_hand():
     assert "overshoot            2.00 K" in summary_text(s) and "3.60 °F" in summary_text(s, Units(IMPERIAL))
 
 
+def test_a_landing_that_leaves_the_band_is_kept():
+    """A chamber that came to its soak 24 K too hot was told to have kept to its band, without a word of that."""
+    time = np.arange(0.0, 1500.0)
+    up = np.minimum(100.0 + time, 224.0)
+    chamber = np.where(time < 300, up, np.maximum(200.0, 224.0 - 0.2 * (time - 300.0)))
+    s = summarise(made_run(time, chamber, soak()))
+    assert s.soaks[0].past_k == pytest.approx(24.0) and abs(s.soaks[0].worst_k) <= 1.0
+    below = summarise(made_run(time, np.maximum(300.0 - time, 199.5), soak())).soaks[0]
+    assert below.past_k == pytest.approx(-0.5)
+    assert summarise(made_run(time, np.minimum(100.0 + time, 200.0), soak())).soaks[0].past_k == 0.0
+
+
 def test_a_soak_never_reached_is_said_so():
     s = summarise(made_run(np.arange(100.0), np.full(100, 150.0), soak()))
     assert math.isnan(s.soaks[0].arrived_s) and s.overshoot_k == 0.0
@@ -77,6 +89,14 @@ def test_swing_is_of_the_soak_and_not_of_the_landing():
         time < 100, 100.0 + time, np.where(time < 300, 190.0, 200.0 + 4.0 * np.sign(np.sin(time / 60.0)))
     )
     assert summarise(made_run(time, np.minimum(chamber, 204.0), soak())).swing_k == pytest.approx(8.0)
+
+
+def test_a_soak_too_short_for_a_swing_is_not_called_steady():
+    """A thermostat that swung by 27 K in a soak of two minutes was printed with a swing of 0.00 K."""
+    time = np.arange(0.0, 120.0)
+    s = summarise(made_run(time, 200.0 + 4.0 * np.sin(time / 10.0), soak()))
+    assert math.isfinite(s.soaks[0].arrived_s) and math.isnan(s.swing_k)
+    assert "swing during the soak                          –" in summaries_compared(s, s, "thermostat")
 
 
 def test_cure_equivalence_by_hand():

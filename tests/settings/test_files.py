@@ -102,6 +102,7 @@ def test_all_problems_of_a_file_at_once_each_at_its_place(tmp_path):
         ("just words", "where 'key: value' lines belong"),
         ("- a\n- b\n", "holds a list"),
         ("oven: [unclosed", ":1:\\d+: is not YAML"),
+        ("oven: 'unclosed\nabout: b\n", "quotation mark .* not closed .*line 1"),
         ("oven: a\n\tb: c", ":2:\\d+: is not YAML"),
         ("oven: !!python/object:os.system x", ":1:7: YAML tags"),
         ("oven: &a x\nabout: *a", ":1:7: anchors and aliases"),

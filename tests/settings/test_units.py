@@ -275,6 +275,17 @@ def test_what_shops_sell_is_read_as_printed(written, dimension, expected, source
         ("1.500 K/h", "rate", "1500 K/h"),
         ("1.000 kg/m³", "density", "1000 kg/m³"),
         ("3.000 W", "power", "3000 W"),
+        # Each of these was read as the number before the mark (one kilogram, two hours), as feet to the power of 0.
+        ("1'000 kg", "mass", "in one piece"),
+        ("2'000 kg/m³", "density", "in one piece"),
+        ("2’000 h", "time", "in one piece"),
+        ("3'000 m³/h", "volume flow", "in one piece"),
+        ("1'200 mm", "length", "in one piece"),
+        ("100'000 Wh", "energy", "in one piece"),
+        ("3 000 W", "power", "in one piece"),
+        ("3\u202f000 W", "power", "in one piece"),
+        ("1 200 mm", "length", "in one piece"),
+        ("3 m0 W", "power", "power 0"),
     ],
 )
 def test_what_can_be_read_in_two_ways_is_refused_with_both(written, dimension, part):
