@@ -55,6 +55,9 @@ def run(args: argparse.Namespace) -> int:
         "confirm": args.confirm,
         "learning": not args.no_learning,
     }
+    oven = _asking.the_oven(args)
+    if oven is not None:
+        request["oven_sha256"] = oven.sha256
     if args.model:
         request["model"] = str(Path(args.model).resolve())
     u = _asking.units_of(args)

@@ -8,7 +8,8 @@
     {"ask": "start", "schedule": "cure.yaml", "by": "who", "confirm": false}
                                → {"ok": true, "pending": true}
                                "learning": false where the oven's model is to learn nothing from it
-                               "sha256": of the schedule's file as it was shown: another one does not start
+                               "sha256", "oven_sha256": of the schedule's file as it was shown, and of the oven's:
+                               with another one, or to a service of another one, nothing starts
                                "ready_s", "takes_s": it waits, to be ready at that time of day (seconds of the epoch),
                                and is expected to take so long, s
     {"ask": "prepared"}        → what became of the last start; "pending" until that is known
@@ -41,6 +42,7 @@ REQUESTS: dict[str, dict[str, tuple]] = {
         "confirm": (bool,),
         "learning": (bool,),
         "sha256": (str,),
+        "oven_sha256": (str,),
         "ready_s": (int, float),
         "takes_s": (int, float),
     },

@@ -18,13 +18,17 @@ from ..clock import passed_s
 from ..errors import KilnctlError
 from ..record.recorder import Recorder
 from ..run.prepare import PreparedRun
-from ..settings.schedule import load_schedule
+from ..settings.schedule import Schedule, load_schedule
 from .later import Later
 from .session import CHECK_S, prepare
 
 #: A start that is not prepared after this is given up, s: probably the file system does not answer.
 PATIENCE_S = CHECK_S + 60.0
 UNLIKE = "the limits are unlike the last run's: confirm them"
+OTHER_OVEN = (
+    "it does not start: the service is of another oven of that name, or of this file before it was changed; end that "
+    "service and begin it with this file (kilnctl run OVEN --idle)"
+)
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -175,16 +179,23 @@ class Starts:
             return self._why
         return "a run is going on" if self._service.session is not None else ""
 
+    def _not_as_asked(self, request: dict, schedule: Schedule) -> dict:
+        """What the answer says where oven or schedule are not what was asked for; else empty."""
+        if request.get("oven_sha256", self._service.oven.sha256) != self._service.oven.sha256:
+            return {"words": OTHER_OVEN}
+        if request.get("unattended") and not schedule.unattended:
+            return {"words": f"{schedule.name} does not say 'unattended: yes'"}
+        if request.get("sha256", schedule.sha256) != schedule.sha256:
+            return {"changed": True, "words": "it does not start: its file is not what was shown"}
+        return {}
+
     def _prepare(self, request: dict, voids: int, mark: tuple[float]) -> None:
         service = self._service
         try:
             schedule = _schedule(request["schedule"])
             model, note = service.models.chosen(service.oven, request.get("model"))
-            if request.get("unattended") and not schedule.unattended:
-                self._settle(ok=False, words=f"{schedule.name} does not say 'unattended: yes'")
-                return
-            if request.get("sha256", schedule.sha256) != schedule.sha256:
-                self._settle(ok=False, changed=True, words="it does not start: its file is not what was shown")
+            if refused := self._not_as_asked(request, schedule):
+                self._settle(ok=False, **refused)
                 return
             order = service.ordered(prepare(service.oven, schedule, model, service.chamber_c()))
             if note:
@@ -238,7 +249,7 @@ class Starts:
         self.answer, self._busy, self._told = answer, None, True
 
 
-def _schedule(path: str):
+def _schedule(path: str) -> Schedule:
     """Raises KilnctlError also if it is not a plain file: opening a pipe would wait for its writer."""
     try:
         plain = stat.S_ISREG(os.stat(path).st_mode)

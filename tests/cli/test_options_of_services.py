@@ -80,6 +80,16 @@ def test_acknowledge_wants_a_name_and_the_oven_whose_home_it_is(here, oven, brie
         person.until(lambda a: any("A. Founder" in words for words in told), patience_s=20.0)
 
 
+def test_start_is_refused_by_a_service_of_another_description_of_the_oven(here, oven, brief, tmp_path):
+    home, changed = at_home(tmp_path), tmp_path / "changed.yaml"
+    changed.write_text(Path(CABINET).read_text(encoding="utf-8") + "# changed\n", encoding="utf-8")
+    with at_work(oven("curing-cabinet"), tmp_path) as person:
+        done = here("start", changed, brief, "--home", home, "--confirm")
+        assert done.returncode == 2 and "of this file before it was changed" in done.stderr
+        assert not person.ask("status")["running"]
+        assert here("start", CABINET, brief, "--home", home, "--confirm").returncode == 0
+
+
 def test_start_and_run_refuse_a_model_that_is_not_there_and_say_which(here, oven, brief, tmp_path):
     home, missing = at_home(tmp_path), tmp_path / "no-model.yaml"
     with at_work(oven("curing-cabinet"), tmp_path, speed=50.0):

@@ -55,6 +55,15 @@ def test_a_stop_while_a_start_is_prepared_is_the_last_word(oven, tmp_path, gate)
         assert person.start(CURE)["ok"] and person.until(lambda a: a["running"])
 
 
+def test_an_oven_described_otherwise_than_the_service_knows_it_is_not_started(oven, tmp_path):
+    cabinet = oven("curing-cabinet")
+    with at_work(cabinet, tmp_path) as person:
+        person.until(lambda a: a["state"] == "idle")
+        said = person.start(CURE, oven_sha256="0" * 64)
+        assert not said["ok"] and "another oven of that name" in said["words"] and never_ran(person)
+        assert person.start(CURE, oven_sha256=cabinet.sha256)["ok"]
+
+
 @pytest.mark.slow
 def test_a_stop_between_preparation_and_tick_closes_the_record(oven, tmp_path, monkeypatch):
     """The last moment: prepared, its record open, and not yet begun."""
