@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from ..body import load_oven
 from ..body.bursts import bursts_note, without_minimum_on
-from ..control import planned_s
+from ..control import least_energy_j, planned_s
 from ..control.ripple import TOLD_K
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
@@ -161,8 +161,9 @@ def tell_limiter(oven: Oven, load: Load | None, guard: Guard, trip_c: float, u: 
 def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, sizing: Sizing, u: Units) -> None:
     ready = prepare(oven, schedule, args.model)
     programme, policy = ready.programme, ready.policy
-    too_long = planned_s(programme) > policy.longest_s
-    can = "can follow it, but not to its end: it takes too long." if too_long else "can do it."
+    needed_j, too_long = least_energy_j(programme), planned_s(programme) > policy.longest_s
+    too_much = " and ".join(["time"] * too_long + ["energy"] * (needed_j > policy.most_energy_j))
+    can = f"can follow it, but not to its end: it takes too much {too_much}." if too_much else "can do it."
     print(f"{args.schedule}: understood, and {oven.name} {can}")
     count = len(schedule.steps)
     print(
@@ -181,6 +182,12 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, siz
         print(
             "  note: its ramps and soaks alone take longer than that: the heat is cut before its end (limits: longest "
             "in the oven's file, or longest in the schedule)"
+        )
+    if needed_j > policy.most_energy_j:
+        least, most = (f"{joules / 3.6e6:.3g} kWh" for joules in (needed_j, policy.most_energy_j))
+        print(
+            f"  note: its soaks and what is in the oven alone take about {least}, and the heat is cut after {most} "
+            "(limits: most energy in the oven's file, or most energy in the schedule)"
         )
     for shortfall in programme.shortfalls:
         print(f"  note: {u.words(shortfall.note)}")

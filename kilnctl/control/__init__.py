@@ -7,7 +7,7 @@ state and a `Decision`; `given` is a `StepInput`. `EnergyBalanceControl()` is ou
 
 from .controller import EnergyBalanceControl, EnergyBalanceState
 from .decision import AnyController, AnyProgramme, Controller, ControlState, Decision, StepInput
-from .feasibility import Programme, planned_s, programme_of
+from .feasibility import Programme, least_energy_j, planned_s, programme_of
 from .pid import Plain
 from .shortfall import Shortfall
 
@@ -23,6 +23,7 @@ __all__ = [
     "Programme",
     "Shortfall",
     "StepInput",
+    "least_energy_j",
     "planned_s",
     "programme_of",
 ]

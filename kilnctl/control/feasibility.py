@@ -135,6 +135,15 @@ def planned_s(programme: Programme) -> float:
     return seconds_left(programme.legs, begin(programme.legs, programme.ambient_c))
 
 
+def least_energy_j(programme: Programme) -> float:
+    """What the soaks take by the model, and what is in the oven on its way to the hottest of them, J. A run takes more:
+    the lining has to be warmed too."""
+    model, soaks = programme.model, [leg for leg in programme.legs if leg.kind == "hold"]
+    held_j = sum(leg.hold_s * model.holding_w(leg.target_c) for leg in soaks)
+    hottest_c = max((leg.target_c for leg in soaks), default=programme.ambient_c)
+    return held_j + model.contents_j_per_k * max(0.0, hottest_c - programme.ambient_c)
+
+
 #: Temperatures of the model.
 _State = tuple[float, ...]
 

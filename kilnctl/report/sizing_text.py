@@ -218,7 +218,8 @@ def _outside(sizing: Sizing, reach: float, u: Units) -> list[str]:
 
 def _wiring(sizing: Sizing, u: Units) -> list[str]:
     """Current and the verdicts of the country's rules."""
-    w, surface_load = sizing.wiring, u.surface_load(sizing.element_load_w_m2)
+    w = sizing.wiring
+    surface_load = f"{u.surface_load(sizing.element_load_w_m2)} at {sizing.oven.elements.power_w / 1000:.2f} kW"
     drop = "not described"
     if w.voltage_drop is not None:
         drop = f"{100 * w.voltage_drop:.1f} %, which leaves the elements {sizing.full_w / 1000:.2f} kW"
