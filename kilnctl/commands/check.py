@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from ..body import load_oven
 from ..body.bursts import bursts_note, without_minimum_on
+from ..body.layers import load_material
 from ..control import least_energy_j, planned_s
 from ..control.ripple import TOLD_K
 from ..errors import KilnctlError
@@ -188,6 +189,12 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, siz
         print(
             f"  note: its soaks and what is in the oven alone take about {least}, and the heat is cut after {most} "
             "(limits: most energy in the oven's file, or most energy in the schedule)"
+        )
+    if ready.load is not None and schedule.top_c > (bears := load_material(oven, ready.load)).limit_c:
+        print(
+            f"  note: {ready.load.name}: {bears.name} is known to bear {u.temperature(bears.limit_c)} "
+            f"({bears.source}), and the schedule goes to {u.temperature(schedule.top_c)}: it may burn, melt, crack or "
+            "give off fumes; find out what yours bears"
         )
     for shortfall in programme.shortfalls:
         print(f"  note: {u.words(shortfall.note)}")

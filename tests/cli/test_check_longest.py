@@ -1,4 +1,5 @@
-"""A schedule that takes more time or energy than a run may: check says so beside what it says of both."""
+"""A schedule that takes more time or energy than a run may, or a load beyond what it bears: check says so beside what
+it says of both."""
 
 from dataclasses import replace
 
@@ -39,3 +40,12 @@ def test_the_least_energy_is_of_soaks_and_contents(oven, schedule):
     assert held_j > 0.0 and warmed_j > 0.0
     assert least_energy_j(ready.programme) == pytest.approx(held_j + warmed_j)
     assert least_energy_j(replace(ready.programme, legs=ready.programme.legs[:0])) == 0.0
+
+
+@pytest.mark.parametrize(("material", "told"), [("wood", True), ("steel", False)])
+def test_a_load_that_does_not_bear_the_schedule(here, tmp_path, material, told):
+    file = tmp_path / "hot.yaml"
+    load = f"{{name: boards, mass: 2 kg, material: {material}, area: 0.5 m²}}"
+    file.write_text(f"schedule: hot\nload: {load}\nsteps:\n  - {{to: 200 °C, hold: 30 min}}\n", encoding="utf-8")
+    said = here("check", "configs/ovens/curing-cabinet.yaml", str(file)).stdout
+    assert ("boards: wood is known to bear 130 °C" in said and "it may burn" in said) is told
