@@ -65,7 +65,7 @@ def programme_of(
     ambient = oven.site.ambient_c
     where = schedule.file or schedule.name
     limit = min(oven.limits.highest_c, schedule.highest_c or oven.limits.highest_c)
-    _refuse_beyond_limits(oven, schedule, where)
+    _refuse_beyond_limits(oven, schedule)
     follows = CONTENTS if schedule.follows == "part" else CHAMBER
     if follows == CONTENTS and model.contents_j_per_k <= 0.0:
         raise KilnctlError(f"{where}: it follows the part, but nothing says what the load is (give 'load')")
@@ -83,7 +83,7 @@ def programme_of(
     if hard:
         advice = "; lower the rate, or write 'too fast: stretch' to let the ramp take the time it needs"
         advice = "" if any(s.impossible for s in hard) else advice
-        raise KilnctlError("\n".join(f"{where}: {s}{advice}" for s in hard))
+        raise KilnctlError("\n".join(f"{_place(schedule, s.step)}: {s}{advice}" for s in hard))
     return Programme(
         legs=legs,
         model=model,
@@ -102,7 +102,17 @@ def programme_of(
     )
 
 
-def _refuse_beyond_limits(oven: Oven, schedule: Schedule, where: str) -> None:
+def _place(schedule: Schedule, step: int) -> str:
+    """Where the step's temperature stands: file:line:column, as far as it is known."""
+    file = schedule.file or schedule.name
+    for key in (f"steps[{step + 1}].to", f"steps[{step + 1}]"):
+        if key in schedule.places:
+            line, column = schedule.places[key]
+            return f"{file}:{line}:{column}"
+    return file
+
+
+def _refuse_beyond_limits(oven: Oven, schedule: Schedule) -> None:
     """Raises KilnctlError for a step outside the limits of the oven, the part in it or the room."""
     ambient, coldest_c = oven.site.ambient_c, oven.site.ambient_c + _ABOVE_ROOM_K
     part_c = oven.limits.part_highest_c if schedule.follows == "part" else None
@@ -111,21 +121,22 @@ def _refuse_beyond_limits(oven: Oven, schedule: Schedule, where: str) -> None:
     for i, step in enumerate(schedule.steps):
         if step.to_c is None:
             continue
+        at = f"{_place(schedule, i)}: step {i + 1}"
         if step.to_c > oven.limits.highest_c:
             raise KilnctlError(
-                f"{where}: step {i + 1} ('{step.name or 'unnamed'}') goes to {step.to_c:.0f} °C; {oven.name} may "
+                f"{at} ('{step.name or 'unnamed'}') goes to {step.to_c:.0f} °C; {oven.name} may "
                 f"not go above {oven.limits.highest_c:.0f} °C (limits: highest in {described})"
             )
         if part_c is not None and step.to_c > part_c:
             raise KilnctlError(
-                f"{where}: step {i + 1} ('{step.name or 'unnamed'}') takes the part to {step.to_c:.0f} °C; in "
+                f"{at} ('{step.name or 'unnamed'}') takes the part to {step.to_c:.0f} °C; in "
                 f"{oven.name} no part may go above {part_c:.0f} °C (limits: part highest in {described})"
             )
         # A jump is held from where the oven is; below the room by more than its band it would be waited for for ever.
         sought = step.let_cool or step.at_k_per_s or step.in_s or step.to_c < ambient - step.within_k
         if step.to_c < coldest_c and sought:
             raise KilnctlError(
-                f"{where}: step {i + 1} goes to {step.to_c:.0f} °C, and the room is at {ambient:.0f} °C: "
+                f"{at} goes to {step.to_c:.0f} °C, and the room is at {ambient:.0f} °C: "
                 "it would never get there (if the room is colder, say so: site: ambient)"
             )
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -149,6 +150,7 @@ def test_a_schedule_above_the_ovens_limit_is_refused_before_the_start(here, tmp_
     done = here("rehearse", CABINET, SCHEDULES / "anneal.yaml", "--out", tmp_path / "runs")
     assert done.returncode == 2 and "may not go above 260 °C" in done.stderr and "step 1" in done.stderr
     # The schedule's place leads the line; the sentence names the oven's file without its folder.
+    assert re.search(r"anneal\.yaml:\d+:\d+: step 1", done.stderr), done.stderr
     assert "(limits: highest in curing-cabinet.yaml)" in done.stderr
     assert not (tmp_path / "runs").exists()
 

@@ -60,7 +60,7 @@ def test_a_schedule_may_not_take_the_part_above_the_ovens_limit_for_parts(oven):
     cabinet, plan = oven("curing-cabinet"), schedule_of(PART_190, "t")
     model = day_zero(cabinet, cabinet.usual_load, 190.0)
     with pytest.raises(
-        KilnctlError, match=r"t: step 1 \('unnamed'\) takes the part to 190 °C; in .* no part may go above 180 °C"
+        KilnctlError, match=r"t:4:10: step 1 \('unnamed'\) takes the part to 190 °C; in .* no part may go above 180 °C"
     ):
         control.programme_of(but(cabinet, True, 180.0), plan, model, 20.0)
     assert control.programme_of(but(cabinet, True, 190.0), plan, model, 20.0)
