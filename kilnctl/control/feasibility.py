@@ -283,7 +283,7 @@ def _ramp(
         last = (to_c - reference) * rate < 1e-9
         settled = i * dt >= _SETTLED_MEANS * _MEAN_S or last
         if up and walked.at_c is None and settled and mean > USABLE * model.power_w:
-            walked.needed_w, walked.at_c = mean, reference
+            walked.needed_w, walked.at_c = mean, min(reference, to_c)  # the last step may go past its end
         behind = (reference - x[CHAMBER]) * (1.0 if up else -1.0)
         # Power below 0: the oven is ahead of a rising ramp by itself, which is no shortfall; a falling one it cannot
         # follow.

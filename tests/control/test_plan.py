@@ -318,3 +318,11 @@ def test_a_soak_below_the_room_is_refused_and_one_within_its_band_of_it_is_not(o
     with pytest.raises(KilnctlError, match=r"goes to 5 °C, and the room is at 20 °C.*site: ambient"):
         programme_of(cabinet, schedule_of(dict(to_c=90.0), dict(to_c=5.0, hold_s=600.0)), m)
     programme_of(cabinet, schedule_of(dict(to_c=18.0, hold_s=600.0, within_k=3.0)), m)
+
+
+def test_no_ramp_is_said_to_fail_beyond_its_end(oven, cabinet_model):
+    """A ramp of three minutes is walked in steps of ten seconds: the last one went to 92 °C, and that was told."""
+    cabinet = oven("curing-cabinet")
+    schedule = schedule_of(dict(to_c=90.0, at_k_per_s=0.4), too_fast="stretch")
+    (found,) = programme_of(cabinet, schedule, cabinet_model).shortfalls
+    assert 80.0 < found.at_c <= 90.0
