@@ -49,6 +49,8 @@ WILD_SIGMAS, REJECTS, LEAVING_REJECTS = 6.0, 3, 1  # ±30 %: none
 #: two thirds of the overshoot after 30 s of loss and a third after 60 s; for a loss that stays the error is 1.7 times
 #: as large (with 1.0: 2.5 times).
 SUDDEN_K, SUDDEN_S, SUDDEN, ANSWER_AFTER = 5.0, 90.0, 5e-3, 0.5  # ±30 %: SUDDEN_S error -0.2/+4.6 %
+#: Share of what full power does to the chamber while readings are left out that may be the model's error.
+OWN_SHARE = 0.5  # ±30 %: none
 #: Time constants of means, s: CALM_S of the unknown heat in calm; LATELY_S of the power by which a wrong share is
 #: multiplied (power of this second has not yet reached the chamber); BEFORE_S of the earlier power.
 CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0  # ±30 %: BEFORE_S overshoot -0.04/+0.02 K
@@ -222,10 +224,18 @@ def _gate_innovation(
         estimate.rejected += 1
         return
     came = doubt > DOUBTFUL and estimate.surprise * innovation > 0.0 and not sudden
-    if estimate.rejected >= rejects and abs(innovation) > SUDDEN_K and not came:
+    if estimate.rejected >= rejects and not came and abs(innovation) > _least_sudden_k(model, estimate.x, dt_s):
         _open_for_sudden_heat(model, estimate, innovation, leaves)
         variance += innovation * innovation
     _correct(model, estimate, innovation, variance, dt_s)
+
+
+def _least_sudden_k(model: EnergyModel, x, dt_s: float) -> float:
+    """How far away wild readings show a sudden event, K: further than a wrong model of a quick oven may be by its own
+    power alone, while they were left out."""
+    span_s = (REJECTS + 1) * dt_s
+    with_full, without = (model.step(x, watts, span_s, model.ambient_c)[CHAMBER] for watts in (model.power_w, 0.0))
+    return greater(SUDDEN_K, OWN_SHARE * (with_full - without))
 
 
 def _open_for_sudden_heat(model: EnergyModel, estimate: Estimate, innovation: float, leaves: bool) -> None:

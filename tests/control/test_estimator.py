@@ -334,6 +334,21 @@ def test_an_update_leaves_the_estimate_before_it_as_it_was(cabinet_model):
     assert after.sudden_s > 0.0 and np.array_equal(before.covariance, covariance)
 
 
+def test_a_quick_oven_s_readings_have_to_be_further_away_to_show_a_sudden_event(cabinet_model):
+    """By half of what full power does to its chamber in the four ticks meanwhile, where that is more than 5 K."""
+
+    def sudden(model, off_k):
+        before = dataclasses.replace(estimator.start(model, 200.0, 20.0), rejected=estimator.REJECTS)
+        return estimator.update(model, before, 200.0 + off_k, 0.0, 1.0, 20.0, 0.01).sudden_s > 0.0
+
+    quick = cabinet_model.but(power_w=60.0 * cabinet_model.power_w)
+    x = estimator.start(quick, 200.0, 20.0).x
+    own_k = quick.step(x, quick.power_w, 4.0, 20.0)[CHAMBER] - quick.step(x, 0.0, 4.0, 20.0)[CHAMBER]
+    assert own_k > 20.0
+    assert sudden(cabinet_model, -8.0) and not sudden(cabinet_model, -4.0)
+    assert sudden(quick, -0.7 * own_k) and not sudden(quick, -0.4 * own_k)
+
+
 def test_shares_of_one_change_nothing_and_a_load_twice_as_large_takes_twice_the_heat(cabinet_model):
     m = cabinet_model
     x = list(m.steady(150.0, 20.0)[0])
