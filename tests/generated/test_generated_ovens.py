@@ -25,7 +25,7 @@ from tests.generated.ovens import numbered, oven_text
 from tests.generated.spelling import Chance, Spelling
 
 #: So many of them are tried by the quick set; all of them by .ci/run.
-SEED, OVENS, QUICK = 20261128, 40, 20
+SEED, OVENS, QUICK = 20261128, 40, 10
 #: A short soak here, begun warm: so far below it, K, with half as many ticks, which is harder for the control.
 #: tools/zoo and the slow tests come from the cold and hold it for 45 min.
 SHORT: dict[str, Any] = dict(below_k=60.0, hold_s=1200.0, most_ticks=3000, tick_s=2.0)
