@@ -55,25 +55,29 @@ def root(
     ends: tuple[float, float] | None = None,
 ) -> float:
     """The zero, to `tolerance`, of a function that changes its sign between low and high: secant steps kept inside a
-    bracket (Illinois rule). `ends`: its values at low and high where they are known."""
+    bracket, through the last two trials while each halves what is missed, else through its ends (Illinois rule).
+    `ends`: its values at low and high where they are known."""
     at_low, at_high = (function(low), function(high)) if ends is None else ends
-    side, before = 0, math.inf
+    side, last, missed, guess = 0, math.inf, math.inf, math.inf
     for _ in range(200):
         if at_low == 0.0 or abs(high - low) < tolerance:
             return low
-        middle = (low * at_high - high * at_low) / (at_high - at_low)
-        here = function(middle)
+        inside = min(low, high) < guess < max(low, high)
+        middle = guess if inside else (low * at_high - high * at_low) / (at_high - at_low)
+        here, guess = function(middle), math.inf
+        if abs(here) < 0.5 * abs(missed) < math.inf:
+            guess = middle + here * (middle - last) / (missed - here)
+        if here == 0.0 or abs(middle - last) < tolerance or abs(guess - middle) < tolerance:
+            return middle
         if here * at_low > 0.0:
-            step, low, at_low = middle - low, middle, here
+            low, at_low = middle, here
             at_high *= 0.5 if side < 0 else 1.0
             side = -1
         else:
-            step, high, at_high = high - middle, middle, here
+            high, at_high = middle, here
             at_low *= 0.5 if side > 0 else 1.0
             side = 1
-        if abs(step) < tolerance or abs(middle - before) < tolerance or here == 0.0:
-            return middle
-        before = middle
+        last, missed = middle, here
     return 0.5 * (low + high)
 
 

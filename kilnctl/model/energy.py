@@ -41,6 +41,8 @@ def _conduct(t1: float, t2: float, conductance: float, r: float) -> tuple[float,
     return conductance * mean * (t1 - t2), conductance * (1.0 + r * t1), conductance * (1.0 + r * t2)
 
 
+#: How exactly a steady state is found, K.
+EXACT_K = 1e-10
 #: Radiating film of the ideal small sensor over the cube of its temperature, W/(m²·K⁴).
 _SENSOR_RADIATES = 4.0 * SENSOR_EMISSIVITY * STEFAN_BOLTZMANN
 #: Prefixes of the parameters that may be zero; the others must be above zero.
@@ -309,8 +311,11 @@ class EnergyModel:
         power = flow + self.leaking(chamber_c, ambient)[0] - self.extra_w
         element = chamber_c
         for _ in range(40):
-            q, a, _ = self.flows((element, chamber_c, *inside, chamber_c, chamber_c), ambient)[0]
-            element += (max(power, 0.0) - q) / a
+            q, a, _ = _link(element, chamber_c, self.element_w_per_k, self.element_m2)
+            more = (max(power, 0.0) - q) / a
+            element += more
+            if abs(more) < EXACT_K:
+                break
         # Convert to rated power: elements below their rated temperature give more than their rating.
         return (element, chamber_c, *inside, chamber_c, chamber_c), power * (
             1.0 + self.resistance_rise_per_k * (element - self.rated_c)
@@ -318,24 +323,31 @@ class EnergyModel:
 
     def _through_lining(self, chamber_c: float, ambient: float) -> tuple[list[float], float]:
         """The lumps' temperatures, °C, and the flow into the lining, W, in steady state."""
-        # Find the face's temperature by bisection: the flow through the film falls with it, the flow through the row
-        # rises with it. A lump beyond the room's temperature shows that the flow is too large; the lumps behind it are
-        # not computed.
+        # The flow through the film falls with the face's temperature, and what the row ends with, which must be the
+        # room, rises with it: Newton's steps, kept inside a bracket.
         low, high = min(ambient, chamber_c), max(ambient, chamber_c)
-        flow, inside = 0.0, [chamber_c] * 4
-        for _ in range(50):
-            t = inside[0] = 0.5 * (low + high)
-            flow = self._into_lining(chamber_c, t)
+        flow, inside, face, settled = 0.0, [chamber_c] * 4, 0.5 * (low + high), False
+        for _ in range(80):
+            flow = self._into_lining(chamber_c, face)
+            flow_per_k = -self.film_w_per_k - 4.0 * STEFAN_BOLTZMANN * self.film_m2 * (face + ZERO_C) ** 3
+            t, per_k, missed = face, 1.0, 0.0
             for i, (g, r) in enumerate(zip(self.lining_w_per_k, self.rise_per_k)):
                 inside[i] = t
+                per_k = per_k * (1.0 + r * t) - flow_per_k / g
+                if i == 3:  # the integral of the conductivity, which stays smooth where no temperature belongs to it
+                    missed = t + 0.5 * r * t * t - flow / g - ambient - 0.5 * r * ambient * ambient
+                    break
                 t = self.colder_c(t, flow, g, r)
                 if (t - ambient) * flow < 0.0:
+                    missed, per_k = t - ambient, 0.0  # beyond the room too early: no slope, the bracket is halved
                     break
-            # Beyond the room, for heat going out or coming in: the face must be nearer to the chamber.
-            if (t - ambient) * flow < 0.0:
-                low, high = (inside[0], high) if chamber_c > ambient else (low, inside[0])
-            else:
-                low, high = (low, inside[0]) if chamber_c > ambient else (inside[0], high)
+                per_k /= 1.0 + r * t
+            if settled:
+                break  # once more after the last small step: far lumps move by many times as much as the face
+            low, high = (face, high) if missed < 0.0 else (low, face)
+            newton = face - missed / per_k if per_k > 0.0 else high
+            new = newton if low < newton < high else 0.5 * (low + high)
+            settled, face = abs(new - face) < EXACT_K, new
         return inside, flow
 
     def _into_lining(self, chamber_c: float, face_c: float) -> float:

@@ -10,6 +10,9 @@ from dataclasses import dataclass
 from .material_data import Material
 from .surfaces import outer_film
 
+#: How exactly a wall's flux is found, as a share of it.
+EXACT = 1e-11
+
 
 @dataclass(frozen=True)
 class WallLayer:
@@ -97,43 +100,35 @@ def solve_wall(
 
     widths = [1.0] * len(layers) if spreads is None else spreads
 
-    def surplus(flux: float) -> tuple[float, list[float]]:
+    def surplus(flux: float) -> tuple[float, float, list[float]]:
         faces = _through(layers, widths, hot_face_c, flux)
         cold = faces[-1] - flux / widths[-1] * layers[-1].contact_m2k_w
-        h = outside(max(cold, ambient_c))
+        h = area_ratio * outside(max(cold, ambient_c))
         # A larger flux means a colder outer face, which gives less heat to the room: the function falls with the flux
-        # and is zero at the solution.
-        return area_ratio * h * (cold - ambient_c) - flux, faces
+        # and is zero at the solution. As steeply as with the film and the wall's resistance of this trial.
+        return h * (cold - ambient_c) - flux, -1.0 - h * (hot_face_c - cold) / flux, faces
 
     return _solve(surplus, most_flux_w_m2(layers, hot_face_c, ambient_c, widths), near_w_m2)
 
 
-def _solve(surplus: Callable[[float], tuple[float, list[float]]], most: float, near: float | None) -> WallSolution:
-    """Root of a falling function of the flux between 0 and `most`: secant steps kept inside a bracket (Illinois
-    rule). It is looked for within 1 % of `near` first."""
-    low, high = (0.0, most * (1.0 + 1e-12)) if near is None else (0.99 * near, min(1.01 * near, most))
-    at_low, (at_high, faces) = surplus(low)[0], surplus(high)
-    if near is not None and not at_low > 0.0 > at_high:
-        return _solve(surplus, most, None)
-    if at_high >= 0.0:
-        return WallSolution(high, tuple(faces))
-    side = 0
-    flux = high
+def _solve(
+    surplus: Callable[[float], tuple[float, float, list[float]]], most: float, near: float | None
+) -> WallSolution:
+    """Root of a falling function of the flux between 0 and `most`, from `near` on: secant steps kept inside a bracket,
+    the first one by the slope that the function returns."""
+    low, high = 0.0, most
+    flux = near if near is not None and 0.0 < near < most else 0.5 * most
+    before, missed, faces = flux, 0.0, list[float]()
     for _ in range(100):
-        flux = (low * at_high - high * at_low) / (at_high - at_low)
-        value, faces = surplus(flux)
-        if abs(value) < 1e-9 * max(1.0, abs(at_low)) or high - low < 1e-11 * most:
+        value, slope, faces = surplus(flux)
+        low, high = (flux, high) if value > 0.0 else (low, flux)
+        if flux != before:
+            slope = min((value - missed) / (flux - before), -1.0)  # it falls at least as its flux rises
+        step = -value / slope
+        if abs(step) < EXACT * flux or high - low < EXACT * most:
             break
-        if value > 0.0:
-            low, at_low = flux, value
-            if side > 0:
-                at_high *= 0.5
-            side = 1
-        else:
-            high, at_high = flux, value
-            if side < 0:
-                at_low *= 0.5
-            side = -1
+        before, missed = flux, value
+        flux = flux + step if low < flux + step < high else 0.5 * (low + high)
     return WallSolution(flux, tuple(faces))
 
 

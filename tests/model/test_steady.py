@@ -1,14 +1,18 @@
 """The model's steady state, hot and cold."""
 
 import itertools
+import math
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from kilnctl import load_oven
 from kilnctl.model.day_zero import day_zero
 
 MUFFLE = Path(__file__).resolve().parents[2] / "configs" / "ovens" / "bench-muffle.yaml"
+MODEL = day_zero(load_oven(MUFFLE))
 
 
 def stays(model, chamber_c: float, ambient_c: float) -> None:
@@ -28,6 +32,28 @@ def test_steady_state_stays_where_it_is(rise):
     # With steep rises an impossible lump far below the room must not come back warm.
     powers = [model.steady(t)[1] for t in range(30, 1000, 10)]
     assert all(b > a for a, b in itertools.pairwise(powers))
+
+
+def spread(low: float, high: float):
+    """A positive number over decades."""
+    return st.floats(math.log(low), math.log(high)).map(math.exp)
+
+
+@given(
+    st.tuples(*[spread(0.05, 500.0)] * 4),
+    st.tuples(*[st.sampled_from((0.0, 1e-4, 0.005, 0.02))] * 4),
+    spread(0.1, 200.0),
+    spread(1e-3, 3.0),
+    st.floats(-60.0, 1500.0),
+    st.sampled_from((-20.0, 5.0, 35.0)),
+)
+def test_the_same_heat_flows_through_every_part_of_the_lining(conductances, rises, film, film_m2, chamber_c, room_c):
+    model = MODEL.but(lining_w_per_k=conductances, rise_per_k=rises, film_w_per_k=film, film_m2=film_m2)
+    state, _ = model.steady(chamber_c, room_c)
+    _, into, *through, _ = (q for q, _, _ in model.flows(state, room_c))
+    # A face has a rounding of 1e-13 K, and a conductance of the row or the film multiplies it.
+    assert through == pytest.approx([into] * 4, rel=1e-7, abs=1e-8)
+    assert all(min(chamber_c, room_c) - 1e-9 <= t <= max(chamber_c, room_c) + 1e-9 for t in state[2:6])
 
 
 def test_chamber_colder_than_the_room_takes_heat_from_it():

@@ -218,6 +218,17 @@ def test_flux_is_the_same_through_every_layer_and_the_film(stack, hot):
     assert depths[0] == (0.0, pytest.approx(hot)) and depths[-1][1] == pytest.approx(s.cold_face_c, abs=1e-6)
 
 
+@given(
+    st.lists(st.tuples(materials, st.floats(0.0005, 0.2), st.sampled_from((0.0, 0.01))), min_size=1, max_size=4),
+    st.floats(20.001, 1200.0),
+    st.floats(0.001, 3.0),
+)
+def test_where_the_flux_is_looked_for_first_makes_no_difference(stack, hot, share):
+    layers = [WallLayer(find(n), t, contact) for n, t, contact in stack]
+    flux = solve_wall(layers, hot).flux_w_m2
+    assert solve_wall(layers, hot, near_w_m2=share * flux).flux_w_m2 == pytest.approx(flux, rel=1e-8)
+
+
 def test_air_gap_against_exact_conduction_and_radiation():
     """10 mm between faces at 400 and 300 °C, emissivity 0.9 each: σ(T1⁴ − T2⁴)/(1/e1 + 1/e2 − 1) plus conduction of air
     at the mean."""
