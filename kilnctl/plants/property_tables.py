@@ -147,10 +147,7 @@ class Films:
 
 @lru_cache(maxsize=512)
 def _film_table(function: Callable[[float, float], float]) -> np.ndarray:
-    root = Films.MOST_K ** (1.0 / 3.0)
-    differences = np.linspace(-root, root, Films.ROOTS) ** 3
-    means = np.linspace(LOWEST_K, HIGHEST_K, Films.MEANS)
-    return np.array([[_or_nan(function, *_pair(m, d)) for m in means] for d in differences]).ravel()
+    return np.array([_or_nan(function, *pair) for pair in _pairs()])
 
 
 @lru_cache(maxsize=512)
@@ -165,9 +162,12 @@ def _or_nan(function: Callable[..., float], *temperatures_c: float) -> float:
         return np.nan
 
 
-def _pair(mean_k: float, difference_k: float) -> tuple[float, float]:
-    """Surface and fluid in °C with that mean and difference, kept where the air formulas are valid."""
-    surface, fluid = mean_k + 0.5 * difference_k, mean_k - 0.5 * difference_k
-    low, high = LOWEST_K, HIGHEST_K
-    surface, fluid = min(max(surface, low), high), min(max(fluid, low), high)
-    return surface - ZERO_C, fluid - ZERO_C
+@lru_cache(maxsize=1)
+def _pairs() -> list[tuple[float, float]]:
+    """Surface and fluid, °C, of each knot of a film's table, kept where the air formulas are valid."""
+    root = Films.MOST_K ** (1.0 / 3.0)
+    half_k = 0.5 * np.linspace(-root, root, Films.ROOTS)[:, None] ** 3
+    mean_k = np.linspace(LOWEST_K, HIGHEST_K, Films.MEANS)
+    both = (np.clip(mean_k + sign * half_k, LOWEST_K, HIGHEST_K) - ZERO_C for sign in (1.0, -1.0))
+    surface_c, fluid_c = (t.ravel().tolist() for t in both)
+    return list(zip(surface_c, fluid_c, strict=True))

@@ -62,14 +62,15 @@ def ideal_sensor_c(radiant_c, air_c, film_w_per_m2k, emissivity: float = SENSOR_
     °C. `film_w_per_m2k` is the convective film of the body, W/(m²·K), and must not be negative.
     """
     radiant, air = radiant_c + ZERO_C, air_c + ZERO_C
-    if np.any(np.asarray(film_w_per_m2k) < 0.0):
+    if film_w_per_m2k < 0.0 if isinstance(film_w_per_m2k, float) else np.any(np.asarray(film_w_per_m2k) < 0.0):
         raise ValueError("film_w_per_m2k must not be negative")
     strength = emissivity * STEFAN_BOLTZMANN
+    received = strength * radiant**4
     slope = strength * (radiant + air) * (radiant * radiant + air * air)
     body = (slope * radiant + film_w_per_m2k * air) / (slope + film_w_per_m2k)
     for _ in range(5):
         cube = body * body * body
-        residual = strength * (cube * body - radiant**4) + film_w_per_m2k * (body - air)
+        residual = strength * cube * body - received + film_w_per_m2k * (body - air)
         body = body - residual / (4.0 * strength * cube + film_w_per_m2k)
     return body - ZERO_C
 
