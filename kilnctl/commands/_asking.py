@@ -8,6 +8,7 @@ from ..body import load_oven
 from ..errors import KilnctlError
 from ..service import operating_system
 from ..service.socket_server import ask
+from ..settings.oven import Oven
 from ._options import chosen
 
 
@@ -36,10 +37,11 @@ def units_of(args: argparse.Namespace):
     return chosen(args, the_oven(args))
 
 
-def the_oven(args: argparse.Namespace):
-    """The oven of a file, or None where the oven's name was given."""
-
-    return load_oven(args.oven) if args.oven.endswith((".yaml", ".yml")) else None
+def the_oven(args: argparse.Namespace) -> Oven | None:
+    """The oven of a file, or None where the oven's name was given; the file is read once for all of a command."""
+    if not hasattr(args, "described"):
+        args.described = load_oven(args.oven) if args.oven.endswith((".yaml", ".yml")) else None
+    return args.described
 
 
 def oven_of(folder: str | Path):

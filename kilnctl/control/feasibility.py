@@ -9,6 +9,7 @@ from ..errors import KilnctlError
 from ..model.doubt import SURE, Unsure
 from ..model.energy import CHAMBER, CONTENTS, EnergyModel
 from ..model.part_body import PartBody, part_of_lump
+from ..settings.document import problem_at
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from .predictive import step_length_s
@@ -83,7 +84,7 @@ def programme_of(
     if hard:
         advice = "; lower the rate, or write 'too fast: stretch' to let the ramp take the time it needs"
         advice = "" if any(s.impossible for s in hard) else advice
-        raise KilnctlError("\n".join(f"{_place(schedule, s.step)}: {s}{advice}" for s in hard))
+        raise KilnctlError("\n".join(f"{_at_step(schedule, s.step, str(s) + advice)}" for s in hard))
     return Programme(
         legs=legs,
         model=model,
@@ -102,14 +103,9 @@ def programme_of(
     )
 
 
-def _place(schedule: Schedule, step: int) -> str:
-    """Where the step's temperature stands: file:line:column, as far as it is known."""
-    file = schedule.file or schedule.name
-    for key in (f"steps[{step + 1}].to", f"steps[{step + 1}]"):
-        if key in schedule.places:
-            line, column = schedule.places[key]
-            return f"{file}:{line}:{column}"
-    return file
+def _at_step(schedule: Schedule, step: int, message: str) -> str:
+    """The message with the place of the step's temperature before it, as far as it is known."""
+    return str(problem_at(schedule, (f"steps[{step + 1}].to", f"steps[{step + 1}]"), message))
 
 
 def _refuse_beyond_limits(oven: Oven, schedule: Schedule) -> None:
@@ -121,7 +117,7 @@ def _refuse_beyond_limits(oven: Oven, schedule: Schedule) -> None:
     for i, step in enumerate(schedule.steps):
         if step.to_c is None:
             continue
-        at = f"{_place(schedule, i)}: step {i + 1}"
+        at = _at_step(schedule, i, f"step {i + 1}")
         if step.to_c > oven.limits.highest_c:
             raise KilnctlError(
                 f"{at} ('{step.name or 'unnamed'}') goes to {step.to_c:.0f} °C; {oven.name} may "

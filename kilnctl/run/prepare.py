@@ -34,7 +34,7 @@ from ..safety import Policy, policy_for
 from ..safety.extremes import greater, lesser
 from ..safety.misplaced import Place
 from ..settings.construction import Load
-from ..settings.document import Problem, SettingsError
+from ..settings.document import SettingsError, problem_at
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from .burst_swing import noise_of
@@ -240,8 +240,7 @@ def load_of(oven: Oven, schedule: Schedule | None) -> Load | None:
     try:
         material_of(oven, schedule.load.material)
     except KilnctlError as error:
-        line, column = schedule.places.get("load.material", (0, 0))
-        raise SettingsError([Problem(schedule.file or schedule.name, line, column, str(error))]) from None
+        raise SettingsError([problem_at(schedule, ["load.material"], str(error))]) from None
     return schedule.load
 
 

@@ -5,7 +5,7 @@ from ..model.energy import CHAMBER, SENSOR, EnergyModel
 from ..safety import Policy
 from ..safety.limits import HARD_CEILINGS
 from ..safety.rules_heat import RISE_CONFIRM_S, smoothed
-from ..settings.document import Problem, SettingsError
+from ..settings.document import SettingsError, problem_at
 from ..settings.oven import Oven
 
 #: So long, s, the model heats up at full power: the fastest rise is over by then.
@@ -18,13 +18,12 @@ def refuse_too_quick(oven: Oven, model: EnergyModel, policy: Policy) -> None:
     fastest = mistaken_k_per_s(model, policy, oven.control.tick_s)
     if fastest is None:
         return
-    line, column = oven.places.get("elements.power", (0, 0))
     message = (
         f"elements: full power moves the reading of this oven by {fastest:.0f} K/s from the cold, by its description: "
         "no rule can tell that from a failing sensor, and a relay that stays on would heat it far above its trip "
         "before a sensor shows it. Use less power, or describe heavier elements (mass, or wire diameter and length)"
     )
-    raise SettingsError([Problem(oven.file or oven.name, line, column, message)])
+    raise SettingsError([problem_at(oven, ["elements.power"], message)])
 
 
 def mistaken_k_per_s(model: EnergyModel, policy: Policy, tick_s: float) -> float | None:

@@ -5,8 +5,10 @@ limited, tags, anchors and aliases are refused, duplicate keys are found, and `n
 are.
 """
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Protocol
 
 import yaml
 
@@ -30,6 +32,23 @@ class Problem:
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}:{self.column}" if self.line else self.file
         return f"{place}: {self.message}"
+
+
+class Described(Protocol):
+    """What was read from a settings file, and where its keys stand there: line and column, counted from 1."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def file(self) -> str: ...
+    @property
+    def places(self) -> Mapping[str, tuple[int, int]]: ...
+
+
+def problem_at(read: Described, keys: Sequence[str], message: str) -> Problem:
+    """A problem that shows only once a file is understood, at the first of these keys whose place is known."""
+    line, column = next((read.places[key] for key in keys if key in read.places), (0, 0))
+    return Problem(read.file or read.name, line, column, message)
 
 
 class SettingsError(KilnctlError):

@@ -13,7 +13,7 @@ from ..model.energy import CHAMBER, EnergyModel
 from ..plants.conditions import Conditions
 from ..plants.virtual_oven import VirtualOven
 from ..settings.construction import Load
-from ..settings.document import Problem, SettingsError
+from ..settings.document import Problem, SettingsError, problem_at
 from ..settings.oven import Oven
 from ..terms import Finding, Mark
 from ..thermal import elements as electric
@@ -363,15 +363,13 @@ def layer_problems(oven: Oven, sizing: "Sizing | None" = None) -> list[Problem]:
             continue
         key = wall_key(oven, next(f for f in oven.faces if f.name == report.face))
         path = f"walls.{key}.layers[{report.number}]"
-        line, column = oven.places.get(path, (0, 0))
-        problem = Problem(
-            oven.file or oven.name,
-            line,
-            column,
+        problem = problem_at(
+            oven,
+            [path],
             f"{path}: with the chamber at {oven.limits.highest_c:.0f} °C {report.over}; "
             "choose another material, put insulation before it, or lower limits: highest",
         )
-        if not any(p.line == line and p.message.split(":")[0] == path for p in problems):
+        if not any(p.line == problem.line and p.message.split(":")[0] == path for p in problems):
             problems.append(problem)
     return problems
 
